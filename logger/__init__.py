@@ -1,0 +1,28 @@
+"""From the wire to the disk and the screen.
+
+Why this package exists: everything that touches the outside world (ports, files, clocks, terminals) is here, so that
+``analysis`` can stay arrays in, results out. This module is the map and the version; it imports nothing, so that
+``truestroke --version`` costs no more than starting Python.
+
+======================  ==========================================================================================
+``cli``, ``commands/``  arguments to calls; ``cli`` is the only place that prints errors and picks exit codes
+``errors``              the exception tree
+``readings``            the frozen records that travel: Reading, Mark, Gap, Garbage, LinkLost
+``clock``               one monotonic clock tied to wall time once per recording
+``instruments``         instrument YAML -> frozen Instrument
+``machines``            machine YAML -> frozen Machine
+``port``                find, open, configure, lose, reopen; the only pyserial import
+``decode/``             bytes -> events, no I/O
+``recorder``            the process that reads, stamps, writes and passes on
+``recording``           write and read a recording; torn tails; checksums; export
+``replay``              a recording played back through the same seam as a live instrument
+``findings``            recording -> positions -> profile -> straightness, spots, verdict
+``advice``              the job's rounds -> learned response -> moves
+``job``                 the job folder and its journal
+``checks/``             the alignment as a table of checks
+``report/``             job -> HTML with pictures
+``tui/``                the screen
+======================  ==========================================================================================
+"""
+
+__version__ = "0.1.0"

@@ -1,0 +1,1 @@
+"""Tests: facts about truestroke, most of them held against something outside it."""
