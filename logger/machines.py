@@ -1,0 +1,400 @@
+"""The saw bench as its user describes it: ``machine.yaml`` into a frozen ``Machine``.
+
+Why it exists: every number the advice rests on (where the bolts stand, which way they turn, where the indicator sits)
+comes from this one file, written with a tape measure. It prevents advice from a machine that cannot be: whatever does
+not fit together is refused with its line before a sweep, and all of it at once.
+
+Attributes are the YAML keys. Millimetres; ``x`` + toward outfeed, ``y`` + from the carriage toward blade and table,
+``z`` up. Positions of the carriage are those of its middle. The checks across fields are in ``machine_checks``.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Any, Literal, Self
+
+from pydantic import BeforeValidator, Field, PrivateAttr, ValidationInfo, field_validator, model_validator
+
+from logger.errors import Fault, NotAllowed
+from logger.machine_checks import Parts, problems_of
+from logger.sections import Section
+from logger.yaml_files import Document, bad_file, dotted, parse_yaml, read_text, shown
+from logger.yaml_models import (
+    Model,
+    Name,
+    NotNegative,
+    Number,
+    Positive,
+    Problem,
+    Strict,
+    Text,
+    lenient,
+    nearest,
+    problem_fault,
+    refuse,
+    validated,
+)
+
+FILE_NAME = "machine.yaml"
+COMMON_PRACTICE = "common practice, no source"
+
+
+def _rising(pair: tuple[float, float]) -> tuple[float, float]:
+    if pair[0] >= pair[1]:
+        raise refuse(f"[{pair[0]:g}, {pair[1]:g}]", "the smaller number first, and a length between them")
+    return pair
+
+
+def _pairs(value: Any) -> Any:
+    """One opening ``[a, b]``, several ``[[a, b], [c, d]]``, or none."""
+    if value is None:
+        return ()
+    if isinstance(value, list) and value and not isinstance(value[0], list):
+        return (value,)
+    return value
+
+
+def _unknown_is_none(value: Any) -> Any:
+    return None if value in ("unknown", "don't know") else value
+
+
+Span = tuple[Number, Number]
+MaybeUnknown = BeforeValidator(_unknown_is_none)
+
+
+class Rail(Strict):
+    """The beam the carriage runs on. Stiffness from I and J, or from a section, or unknown (None: a wide guess)."""
+
+    from_mm: Number = Field(description="x of the rail's infeed end")
+    to_mm: Number = Field(description="x of the rail's outfeed end")
+    material: Literal["steel", "aluminium", "cast iron"] = Field(
+        default="steel", description="what the rail is made of"
+    )
+    I_mm4: Annotated[Positive | None, MaybeUnknown] = Field(
+        default=None, description="second moment of area, up and down"
+    )
+    J_mm4: Annotated[Positive | None, MaybeUnknown] = Field(default=None, description="torsion constant")
+    section: Annotated[Section | None, MaybeUnknown] = Field(
+        default=None, description="shape and dimensions, or unknown"
+    )
+    mass_kg_per_m: Positive | None = Field(default=None, description="from the section where it is known, else 14")
+
+    @property
+    def bending_I_mm4(self) -> float | None:
+        """I as given or from the section; None when not known."""
+        return self.section.I_mm4 if self.section is not None else self.I_mm4
+
+    @property
+    def torsion_J_mm4(self) -> float | None:
+        """J as given or from the section; None when not known."""
+        return self.section.J_mm4 if self.section is not None else self.J_mm4
+
+    @property
+    def line_mass_kg_per_m(self) -> float:
+        """Mass per metre as given, else from the section, else 14 kg/m (common practice, no source)."""
+        if self.mass_kg_per_m is not None:
+            return self.mass_kg_per_m
+        return self.section.area_mm2 * DENSITY_KG_PER_MM3[self.material] * 1000 if self.section is not None else 14.0
+
+    @property
+    def young_N_per_mm2(self) -> float:
+        return ELASTIC_N_PER_MM2[self.material][0]
+
+    @property
+    def shear_N_per_mm2(self) -> float:
+        return ELASTIC_N_PER_MM2[self.material][1]
+
+
+# Young's modulus and shear modulus: steel EN 1993-1-1:2005 3.2.6, aluminium EN 1999-1-1:2007 3.2.5, grey iron of grade
+# EN-GJL-250 the middle of EN 1561's informative range with Poisson's ratio 0.26. Values written down from memory.
+ELASTIC_N_PER_MM2 = {
+    "steel": (210_000.0, 81_000.0),
+    "aluminium": (70_000.0, 27_000.0),
+    "cast iron": (110_000.0, 43_700.0),
+}
+DENSITY_KG_PER_MM3 = {"steel": 7.85e-6, "aluminium": 2.70e-6, "cast iron": 7.20e-6}
+
+
+class Carriage(Strict):
+    """The sliding table. ``stroke_mm`` are the two end positions of its middle."""
+
+    bearing_span_mm: Positive = Field(description="from the first bearing to the last, along the rail")
+    bearing_offsets_mm: tuple[Number, ...] = Field(
+        default_factory=lambda known: (-known["bearing_span_mm"] / 2, known["bearing_span_mm"] / 2),
+        description="each bearing from the carriage's middle, + toward outfeed; default both ends of the span",
+    )
+    mass_kg: Positive = Field(default=35.0, description="mass of the carriage")
+    top_length_mm: Positive = Field(description="length of the carriage's top")
+    edge_y_mm: Number = Field(
+        default=150.0, description="from the rail's middle line to the edge of the top beside the table"
+    )
+    stroke_mm: Span = Field(description="the two end positions of the carriage's middle")
+    cage: bool = Field(default=False, description="true: rolls on an intermediate cage that travels half as far")
+    roller_diameter_mm: Positive | None = Field(default=None, description="a flat spot shows once a turn")
+
+    @field_validator("bearing_offsets_mm")
+    @classmethod
+    def _bearings(cls, offsets: tuple[float, ...]) -> tuple[float, ...]:
+        if len(offsets) < 2 or len(offsets) > 40:
+            raise refuse(f"{len(offsets)} bearings", "2 to 40 bearings along the rail")
+        if len(set(offsets)) < len(offsets):
+            raise refuse(f"{shown(list(offsets))}, two the same", "a different offset for each bearing")
+        return tuple(sorted(offsets))
+
+    @field_validator("stroke_mm")
+    @classmethod
+    def _stroke(cls, stroke: tuple[float, float]) -> tuple[float, float]:
+        return _rising(stroke)
+
+
+class Bolt(Strict):
+    """One support of the rail, adjusted by a thread. ``pitch_mm`` is the thread's; ``travel_per_turn_mm`` counts."""
+
+    name: Name = Field(description="a short name, as B1")
+    x_mm: Number = Field(description="where it stands along the rail")
+    y_mm: Number = Field(default=0.0, description="beside the rail's middle line, + toward the table")
+    pitch_mm: Positive = Field(description="thread pitch: travel for one turn")
+    counter_pitch_mm: NotNegative = Field(default=0.0, description="second pitch of a differential screw, else 0")
+    raises: Literal["clockwise", "anticlockwise"] = Field(
+        default="clockwise", description="the way of turning that raises"
+    )
+    seen_from: Literal["below", "above"] = Field(default="below", description="from where that way of turning is seen")
+    kind: Literal["screw_and_locknut", "stud_two_nuts", "rest_only", "clamped"] = Field(
+        default="screw_and_locknut",
+        description="rest_only: the rail can lift off; clamped: the foot also holds its tilt",
+    )
+    travel_mm: Span | None = Field(
+        default=None, description="[down, up]: thread left each way; [0, 0] cannot be adjusted"
+    )
+    stiffness_N_per_mm: Positive | None = Field(default=None, description="of bracket and bolt, where it was measured")
+    flats: Annotated[int, Field(strict=True, ge=4, le=12)] = Field(default=6, description="flats of the head or nut")
+    wrench_length_mm: Positive | None = Field(default=None, description="where it differs from the machine's")
+
+    @field_validator("travel_mm")
+    @classmethod
+    def _travel(cls, travel: tuple[float, float] | None) -> tuple[float, float] | None:
+        if travel is not None and travel[1] < 0:
+            raise refuse(f"[{travel[0]:g}, {travel[1]:g}]", "[down, up], two lengths of thread, as [4, 6]")
+        return None if travel is None else (abs(travel[0]), travel[1])
+
+    @field_validator("counter_pitch_mm")
+    @classmethod
+    def _moves(cls, counter: float, info: ValidationInfo) -> float:
+        if counter and counter == info.data.get("pitch_mm"):
+            raise refuse(f"{counter:g}, the same as pitch_mm", "two different pitches, or nothing moves")
+        return counter
+
+    @property
+    def travel_per_turn_mm(self) -> float:
+        """What the foot moves in one turn, always positive."""
+        return abs(self.pitch_mm - self.counter_pitch_mm)
+
+
+class Brace(Strict):
+    """A strut at the rail that can be loosened; while tight it holds the rail where it is."""
+
+    name: Name = Field(description="a short name")
+    x_mm: Number = Field(description="where it holds the rail")
+    y_mm: Number = 0.0
+    tight: bool = True
+
+
+class MapLine(Strict):
+    """Measured flatness of the table along one line: ``points`` of [x_mm, height_mm, uncertainty_mm]."""
+
+    y_mm: Number = Field(description="where the line runs")
+    points: Annotated[tuple[tuple[Number, Number, NotNegative], ...], Field(min_length=2, max_length=2000)]
+
+
+class Table(Strict):
+    """The cast table beside the carriage. ``insert_mm`` is always a tuple of pairs here, however it was written."""
+
+    from_mm: Number = Field(description="x of the table's infeed edge")
+    to_mm: Number = Field(description="x of the table's outfeed edge")
+    insert_mm: Annotated[tuple[Span, ...], BeforeValidator(_pairs)] = Field(
+        (), description="openings: [a, b] or several"
+    )
+    map: tuple[MapLine, ...] = Field(default=(), description="measured flatness, line by line")
+
+
+class Encoder(Strict):
+    """How a position in the instrument's line becomes x."""
+
+    at_zero_mm: Number | None = Field(
+        default=None, description="carriage position at count 0; default the stroke's first end"
+    )
+    counts_per_mm: Number | None = Field(default=None, description="minus when it counts down toward outfeed")
+
+    @field_validator("counts_per_mm")
+    @classmethod
+    def _counts(cls, counts: float | None) -> float | None:
+        if counts == 0:
+            raise refuse("0", "counts for one millimetre, not zero")
+        return counts
+
+
+class SetUp(Strict):
+    """Where the indicator or level sits (ISO 230-1's word). Which keys a kind needs is in ``machine_checks``.
+
+    fixed: stands on the table at ``x_mm`` and touches the carriage. carried: rides ``offset_mm`` from the carriage's
+    middle and touches the table. level: rides the carriage and shows pitch or roll.
+    ``direction`` is which way the tip points: height, or sideways toward or away from the table.
+    """
+
+    kind: Literal["fixed", "carried", "level"] = Field(description="fixed, carried or level")
+    x_mm: Number | None = Field(default=None, description="fixed: machine x of the indicator")
+    y_mm: Number | None = Field(default=None, description="the line it reads on; default the carriage's edge_y_mm")
+    offset_mm: Number | None = Field(
+        default=None, description="carried, level: from the carriage's middle, + toward outfeed"
+    )
+    axis: Literal["pitch", "roll"] | None = Field(default=None, description="level: which tilt it shows")
+    sense: Literal["normal", "reversed"] = Field(
+        default="normal", description="reversed: turned round, or its sign switched"
+    )
+    direction: Literal["height", "toward_table", "from_table"] = Field(
+        default="height", description="which way the tip points"
+    )
+    zero_mm: Number | None = Field(default=0.0, description="what it shows on the table's plane; null: not known")
+    zero_mm_per_m: Number | None = Field(
+        None, description="level: what it shows when true, from a reversal; null: not known"
+    )
+    encoder: Encoder = Field(default_factory=Encoder, description="for instruments that send a position")
+
+
+class Band(Strict):
+    """What the carriage's height may be over the stroke, and where the figures come from."""
+
+    mean_mm: Span = Field(default=(0.05, 0.15), description="the mean height above the table")
+    peak_to_valley_mm: Positive = Field(default=0.05, description="highest minus lowest over what was seen")
+    pitch_mm_per_m: Positive = Field(default=0.10, description="change of pitch over the stroke")
+    roll_mm_per_m: Positive = Field(default=0.10, description="change of roll over the stroke")
+    origin: Text = COMMON_PRACTICE
+
+    @field_validator("mean_mm")
+    @classmethod
+    def _mean(cls, mean: tuple[float, float]) -> tuple[float, float]:
+        return _rising(mean)
+
+
+class Place(Strict):
+    """A machine x and y where height matters most; what must stay constant is the height there while a board passes."""
+
+    name: Name = Field(description="as spindle, blade")
+    x_mm: Number = Field(description="where it is")
+    y_mm: Number | None = Field(default=None, description="default the carriage's edge_y_mm")
+    peak_to_valley_mm: Positive = Field(default=0.025, description="highest minus lowest while the board passes")
+    origin: Text = COMMON_PRACTICE
+
+
+class Machine(Strict):
+    """The whole saw bench. Made by ``load_machine`` or ``machine_from_text``, which also check that it fits together.
+
+    In a loaded machine ``y_mm`` of every set-up and place is a number (the carriage's edge where none was written).
+    """
+
+    name: Name = Field(description="what the machine is called")
+    rail: Rail
+    carriage: Carriage
+    bolts: Annotated[tuple[Bolt, ...], Field(min_length=1, max_length=40)]
+    braces: tuple[Brace, ...] = ()
+    table: Table
+    set_ups: dict[Name, SetUp] = Field(default_factory=dict, description="by name, as across, along, pitch")
+    band: Band = Field(default_factory=Band)
+    places: tuple[Place, ...] = ()
+    wrench_length_mm: Positive = Field(default=200.0, description="from the nut to the hand")
+    notes: Annotated[str, Field(max_length=4000)] = ""
+
+    _source_text: str = PrivateAttr("")
+    _warnings: tuple[str, ...] = PrivateAttr(())
+
+    @model_validator(mode="after")
+    def _lines_default_to_the_edge(self) -> Self:
+        edge = {"y_mm": self.carriage.edge_y_mm}
+        set_ups = {name: s if s.y_mm is not None else s.model_copy(update=edge) for name, s in self.set_ups.items()}
+        places = tuple(p if p.y_mm is not None else p.model_copy(update=edge) for p in self.places)
+        self.__dict__.update(set_ups=set_ups, places=places)
+        return self
+
+    @property
+    def source_text(self) -> str:
+        """The YAML text this machine was read from, for a recording's descriptor."""
+        return self._source_text
+
+    @property
+    def warnings(self) -> tuple[str, ...]:
+        """What looks doubtful but was accepted, as sentences."""
+        return self._warnings
+
+    def bolt(self, name: str) -> Bolt:
+        """The bolt of that name, case apart; NotAllowed names the nearest one."""
+        bolt: Bolt = _by_name({bolt.name: bolt for bolt in self.bolts}, name, "bolt")
+        return bolt
+
+    def set_up(self, name: str) -> SetUp:
+        """The set-up of that name, case apart; NotAllowed names the nearest one."""
+        set_up: SetUp = _by_name(self.set_ups, name, "set-up")
+        return set_up
+
+
+def _by_name(things: dict[str, Any], name: str, what: str) -> Any:
+    if name in things:
+        return things[name]
+    folded = {key.casefold(): thing for key, thing in things.items()}
+    if name.casefold() in folded:
+        return folded[name.casefold()]
+    names = ", ".join(things) or "none"
+    hint = f" The nearest is {nearest(name, things)}." if things else ""
+    raise NotAllowed(f"There is no {what} {shown(name, 40)} in {FILE_NAME}; there are: {names}.", hint.strip())
+
+
+def load_machine(path: Path | str) -> Machine:
+    """The machine of a YAML file, or of the ``machine.yaml`` in a folder; BadFile with every fault."""
+    path = Path(path)
+    path = path / FILE_NAME if path.is_dir() else path
+    return machine_from_text(read_text(path), str(path))
+
+
+def machine_from_text(text: str, where: str) -> Machine:
+    """The machine described by ``text``; ``where`` names it in messages. BadFile with every fault."""
+    document = parse_yaml(text, where)
+    if not isinstance(document.data, dict):
+        fault = Fault(1, "(file)", shown(document.data), f"keys and values: {', '.join(Machine.model_fields)}")
+        raise bad_file(where, [fault])
+    machine, faults = validated(Machine, document)
+    problems = problems_of(_parts(machine) if machine is not None else _readable_parts(document.data))
+    faults += [problem_fault(problem, document) for problem in problems if not problem.doubt]
+    if faults or machine is None:
+        raise bad_file(where, faults)
+    machine._source_text = text
+    machine._warnings = tuple(_warning(problem, document) for problem in problems if problem.doubt)
+    return machine
+
+
+def _warning(problem: Problem, document: Document) -> str:
+    line = document.line_of(problem.path)
+    return f"{document.where} line {line}, {dotted(problem.path)}: {problem.found}; {problem.allowed}."
+
+
+def _parts(machine: Machine) -> Parts:
+    return Parts(
+        machine.rail, machine.carriage, machine.bolts, machine.braces, machine.table, machine.set_ups, machine.places
+    )
+
+
+def _readable_parts(data: dict[str, Any]) -> Parts:
+    """What can be made of a file with faults in it, part by part, for the checks across its parts (see ``lenient``)."""
+
+    def several(model: type[Model], key: str) -> list[Model | None]:
+        items = data.get(key)
+        return [lenient(model, item) for item in items] if isinstance(items, list) else []
+
+    set_ups = data.get("set_ups")
+    return Parts(
+        rail=lenient(Rail, data.get("rail")),
+        carriage=lenient(Carriage, data.get("carriage")),
+        bolts=several(Bolt, "bolts"),
+        braces=several(Brace, "braces"),
+        table=lenient(Table, data.get("table")),
+        set_ups={name: lenient(SetUp, item) for name, item in set_ups.items()} if isinstance(set_ups, dict) else {},
+        places=several(Place, "places"),
+    )
