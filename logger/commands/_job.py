@@ -1,0 +1,122 @@
+"""Which job, which sweeps, which set-up: what the commands have in common.
+
+Why it exists: a profile made of sweeps from before and after a bolt was turned shows a machine that never was. So the
+default is the newest state of the machine (all sweeps of one set-up since the last moves), and a sweep that the last
+moves have made stale is named and refused unless it is asked for by name.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from logger.errors import NotAllowed
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+
+    from logger.job import Job
+    from logger.recording import Recording
+
+
+def open_job(args: argparse.Namespace) -> Job:
+    """The job named by ``--job``; raises ``BadFile`` with every fault of its machine.yaml."""
+    from logger.job import Job
+
+    return Job.open(Path(args.job))
+
+
+def find_recording(job: Job, asked: str) -> Path:
+    """The folder of a recording by number, name or path. Raises ``NotAllowed`` naming the nearest."""
+    from logger.wording import nearest
+
+    folders = job.recordings("sweep") + job.recordings("live")
+    for folder in folders:
+        number = folder.name.partition("-")[0]
+        if asked == folder.name or (asked.isdecimal() and number.isdecimal() and int(number) == int(asked)):
+            return folder
+    path = Path(asked)
+    if (path / "datapackage.json").is_file():
+        return path
+    names = [folder.name for folder in folders]
+    todo = (
+        f"The newest are {', '.join(names[-5:])}."
+        if names
+        else "This job has none yet: record one with 'truestroke sweep'."
+    )
+    raise NotAllowed(f"There is no sweep '{asked}' in {job.folder}{nearest(asked, names)}.", todo)
+
+
+def sweeps_to_judge(job: Job, asked: Sequence[str]) -> tuple[list[Recording], list[str]]:
+    """The recordings to judge together, and warnings: those asked for by name, or the newest state of the machine.
+
+    Raises ``NotAllowed`` where there is none, where the newest is from before the last moves, or where those asked for
+    belong to different set-ups or different states of the machine.
+    """
+    from logger.recording import open_recording
+
+    if not asked:
+        return [open_recording(folder) for folder in _newest_state(job)], []
+    recordings = [open_recording(find_recording(job, each)) for each in asked]
+    set_ups = sorted({recording.set_up for recording in recordings})
+    if len(set_ups) > 1:
+        raise NotAllowed(
+            f"These sweeps belong to different set-ups ({', '.join(set_ups)}).", "Judge one set-up at a time."
+        )
+    state = _state_of_each_sweep(job)
+    rounds = {recording.name: state[recording.name] for recording in recordings if recording.name in state}
+    if len(set(rounds.values())) > 1:
+        raise NotAllowed(
+            f"Bolts were turned between these sweeps ({', '.join(rounds)}), so they show two different machines.",
+            "Judge the sweeps from before and from after the moves one by one.",
+        )
+    last = len(job.rounds())
+    stale = [name for name, number in rounds.items() if number < last or _moved_after(job, number)]
+    return recordings, [f"{name} is from before the last moves: it shows the machine as it was." for name in stale]
+
+
+def _moved_after(job: Job, number: int) -> bool:
+    return any(each.turned for each in job.rounds() if each.number >= number)
+
+
+def _state_of_each_sweep(job: Job) -> dict[str, int]:
+    return {name: each.number for each in job.rounds() for name in each.sweeps}
+
+
+def _newest_state(job: Job) -> list[Path]:
+    """All sweeps of the newest sweep's set-up since the last moves."""
+    from logger.recording import open_recording
+
+    rounds = [each for each in job.rounds() if each.sweeps]
+    if not rounds:
+        raise NotAllowed(
+            f"{job.folder} has no finished sweep yet.",
+            "Record one: truestroke sweep --port PORT --instrument NAME --set-up NAME --marks 0,500,...",
+        )
+    newest = rounds[-1]
+    if newest.turned:
+        bolts = ", ".join(each.bolt for each in newest.turned)
+        raise NotAllowed(
+            f"The newest sweep, {newest.sweeps[-1]}, is from before the last moves ({bolts}): "
+            "it no longer shows the machine.",
+            f"Sweep again, or name it to see it all the same: truestroke spots {newest.sweeps[-1]}.",
+        )
+    folders = {folder.name: folder for folder in job.recordings("sweep")}
+    set_ups = {name: open_recording(folders[name]).set_up for name in newest.sweeps if name in folders}
+    wanted = set_ups[newest.sweeps[-1]]
+    return [folders[name] for name, set_up in set_ups.items() if set_up == wanted]
+
+
+def the_set_up(job: Job, name: str | None) -> str:
+    """The set-up by its name in machine.yaml; without a name the only one there is."""
+    known = list(job.machine.set_ups)
+    if name is None and len(known) == 1:
+        return known[0]
+    if name is None:
+        raise NotAllowed(
+            f"Say which set-up the indicator is in: {', '.join(known) or 'machine.yaml describes none'}.",
+            "Add --set-up NAME.",
+        )
+    set_up = job.machine.set_up(name)  # refuses an unknown one, naming the nearest
+    return next(each for each in known if job.machine.set_ups[each] is set_up)

@@ -1,0 +1,69 @@
+"""Lists of stations and ends of a recording, as people type them.
+
+Why it exists: ``--marks 0,500,1000`` and ``--until closed|still|SECONDS`` are read by several commands; a wrong one
+must be named with the number that is wrong, not as "invalid value".
+"""
+
+from __future__ import annotations
+
+import math
+from itertools import pairwise
+
+from logger.errors import NotAllowed
+
+CLIP_MM = 5.0  #: stations up to this far outside the stroke are taken to mean its end
+
+
+def numbers(text: str, option: str) -> tuple[float, ...]:
+    """``0,500,1000`` as numbers. Raises ``NotAllowed`` naming the first that is none."""
+    values = []
+    for part in text.split(","):
+        try:
+            value = float(part)
+        except ValueError:
+            value = math.nan
+        if not math.isfinite(value):
+            raise NotAllowed(f"{option}: '{part.strip()}' is not a number.", f"Write {option} 0,500,1000 (in mm).")
+        values.append(value)
+    return tuple(values)
+
+
+def stations(text: str, stroke_mm: tuple[float, float]) -> tuple[tuple[float, ...], list[str]]:
+    """The stations of ``--marks`` in mm, and what was noted about them.
+
+    They must rise or fall all the way, at least two, within the stroke; up to ``CLIP_MM`` outside they are clipped.
+    """
+    values = numbers(text, "--marks")
+    if len(values) < 2:
+        raise NotAllowed(f"--marks names {len(values)} station.", "Name at least two, for example --marks 0,500,1000.")
+    steps = [after - before for before, after in pairwise(values)]
+    if not (all(step > 0 for step in steps) or all(step < 0 for step in steps)):
+        raise NotAllowed(f"--marks {text}: the stations do not follow one another.", "Name them along one push, in mm.")
+    low, high = stroke_mm
+    clipped = []
+    for value in values:
+        if not low - CLIP_MM <= value <= high + CLIP_MM:
+            raise NotAllowed(
+                f"--marks: station {value:g} mm is outside the stroke ({low:g} to {high:g} mm).",
+                "Stations are positions of the carriage's middle; correct them, or stroke_mm in machine.yaml.",
+            )
+        clipped.append(min(max(value, low), high))
+    notes = [
+        f"Station {value:g} mm is outside the stroke and was taken as {inside:g} mm."
+        for value, inside in zip(values, clipped, strict=True)
+        if value != inside
+    ]
+    return tuple(clipped), notes
+
+
+def until(text: str | None, *words: str) -> str | float | None:
+    """``closed``, ``still`` or a number of seconds. Raises ``NotAllowed`` naming what is allowed."""
+    if text is None or text in words:
+        return text
+    try:
+        seconds = float(text)
+    except ValueError:
+        seconds = math.nan
+    if not (math.isfinite(seconds) and seconds > 0):
+        raise NotAllowed(f"--until '{text}' is not known.", f"Allowed: {', '.join(words)}, or seconds above 0.")
+    return seconds

@@ -1,0 +1,75 @@
+"""Readings as they come, for a person watching or a script counting: what listen, live, replay and sweep share.
+
+Why it exists: a live instrument and a replayed sweep have the same read side, so one loop serves both. It prevents a
+screenful of numbers per second (shown readings are thinned, recorded ones never), and a lost link that looks like a
+number standing still.
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterator
+from typing import Protocol
+
+from logger.keyboard import Keyboard
+from logger.readings import Ended, Garbage, LinkBack, LinkLost, Reading, Record
+
+STEP_S = 0.05  #: how long the keyboard is waited for between two looks at the records
+SHOWN_PER_S = 10.0  #: readings shown per second on a terminal (common practice, no source)
+
+
+class Source(Protocol):
+    """The read side of a recorder and of a replay."""
+
+    @property
+    def state(self) -> str: ...
+    def drain(self) -> list[Record]: ...
+
+
+def records(source: Source, on_key: Callable[[str], None]) -> Iterator[list[Record]]:
+    """Batches of records until the source has ended; keys go to ``on_key`` between two batches."""
+    with Keyboard(sys.stdin) as keys:
+        while source.state != "ended":
+            key = keys.wait(STEP_S)
+            if key:
+                on_key(key)
+            yield source.drain()
+        yield source.drain()
+
+
+class Thinner:
+    """Lets through at most ``per_s`` readings a second of the person's own time; 0 lets through all."""
+
+    def __init__(self, per_s: float, clock: Callable[[], float] = time.monotonic) -> None:
+        self._every_s = 1 / per_s if per_s else 0.0
+        self._clock = clock
+        self._next_s = -1.0
+
+    def __call__(self) -> bool:
+        now = self._clock()
+        if self._every_s and now < self._next_s:
+            return False
+        self._next_s = now + self._every_s
+        return True
+
+
+def happened(record: Record) -> str | None:
+    """What a record other than a reading or mark means, as one line; None where it says nothing to a person."""
+    seconds = record.t_ns / 1e9
+    if isinstance(record, Garbage):
+        return f"{seconds:9.3f} s  not understood ({record.why}): {record.raw!r}"
+    if isinstance(record, LinkLost):
+        return f"{seconds:9.3f} s  ╱ link lost: {record.why}"
+    if isinstance(record, LinkBack):
+        return f"{seconds:9.3f} s  link back on {record.port}"
+    if isinstance(record, Ended):
+        return record.message or None
+    return None
+
+
+def reading_line(reading: Reading, text: str) -> str:
+    """A reading as one line: time, what it shows, position and channel where it has them."""
+    where = "" if reading.position is None else f"  position {reading.position:g}"
+    channel = f"  {reading.channel}" if reading.channel else ""
+    return f"{reading.t_ns / 1e9:9.3f} s  {text}{where}{channel}"

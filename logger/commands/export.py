@@ -1,0 +1,46 @@
+"""``truestroke export``: recordings as files other programs read.
+
+Why it exists: measurements outlive the tool that took them. What leaves is plain CSV with a Data Package descriptor
+that says what each column is and in which unit.
+"""
+
+from __future__ import annotations
+
+from logger.commands import Answer, new_parser
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+
+    from logger.commands import Subparsers
+
+
+def add_parser(subparsers: Subparsers) -> None:
+    parser = new_parser(
+        subparsers,
+        "export",
+        "Copies one recording, or all of the job, to a new folder: readings.csv (RFC 4180, UTF-8, the units in\n"
+        "the descriptor), the bytes as they arrived, and datapackage.json. Nothing that exists is overwritten.",
+        "  truestroke export 3 /media/stick/saw\n  truestroke export all out",
+    )
+    parser.add_argument("sweep", metavar="SWEEP", help="number, name or path of a recording, or 'all'")
+    parser.add_argument("destination", metavar="DEST", help="the folder to write to; made if needed")
+
+
+def run(args: argparse.Namespace) -> Answer:
+    from pathlib import Path
+
+    from logger.commands._job import find_recording, open_job
+    from logger.errors import NotAllowed
+    from logger.recording import export
+
+    job = open_job(args)
+    if args.sweep == "all":
+        folders = job.recordings("sweep") + job.recordings("live")
+    else:
+        folders = [find_recording(job, args.sweep)]
+    if not folders:
+        raise NotAllowed(f"{job.folder} has no recording to export.", "Record one with 'truestroke sweep'.")
+    destination = Path(args.destination)
+    written = [str(export(folder, destination / folder.name)) for folder in folders]
+    return Answer({"exported": written}, [f"Wrote {each}" for each in written])

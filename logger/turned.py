@@ -1,0 +1,136 @@
+"""What was done to a bolt, as a person types it: ``B2=+0.12mm``, ``B4=-1/6turn``, ``B3@810:+0.036..+0.084mm``.
+
+Why it exists: the next round's advice rests on what was *really* turned. Three forms, because people know it in three
+ways: the thread's travel, the turns of the wrench, or what the indicator showed before and after with the carriage
+parked. It prevents a move with the wrong sign: in the first two forms + always raises the rail, whichever way the
+thread turns; in the third the numbers are the display's own.
+
+Grammar::
+
+    turn   = bolt "=" amount unit            unit: mm, in, thou, turn, turns, flat, flats
+    parked = bolt "@" x ":" before ".." after [unit]    unit: mm (default), in, thou, mm/m
+    amount = sign number [ "/" number ]      a fraction such as -1/6
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from logger.errors import NotAllowed
+
+if TYPE_CHECKING:
+    from logger.machines import Bolt, Machine
+
+MM_PER = {"mm": 1.0, "in": 25.4, "thou": 0.0254}
+HAND_TURN = 1 / 36
+"""A turn judged by eye against a mark on the wrench: ±10°, taken as k = 2 (common practice, no source)."""
+HAND_MM = 0.01
+"""Thread travel is seldom known better than a hundredth: backlash and lock nut (common practice, no source), k = 2."""
+MOST_THREAD_MM = 20.0
+"""Where travel_mm is not given: more than this is a slip of the keyboard (common practice, no source)."""
+
+EXAMPLES = "B2=+0.12mm, B4=-1/6turn or B3@810:+0.036..+0.084mm"
+
+_NUMBER = r"[+\-−]?\d{1,6}(?:[.,]\d{1,6})?"
+_MOVE = re.compile(rf"(?P<bolt>[^=@]+)=(?P<amount>{_NUMBER})(?:/(?P<part>\d{{1,3}}))?\s*(?P<unit>[a-z]+)")
+_PARKED = re.compile(
+    rf"(?P<bolt>[^=@]+)@(?P<park>{_NUMBER}):(?P<before>{_NUMBER})\.\.(?P<after>{_NUMBER})\s*(?P<unit>[a-z/]*)"
+)
+
+
+@dataclass(frozen=True, slots=True)
+class TypedMove:
+    """Thread travel of one bolt: ``raise_mm`` + up, with its expanded uncertainty; ``form`` thread or turns."""
+
+    bolt: str
+    raise_mm: float
+    uncertainty_mm: float
+    form: str
+
+
+@dataclass(frozen=True, slots=True)
+class ParkedMove:
+    """The display before and after one bolt, lock nut tight, in the instrument's own sign; mm or mm/m."""
+
+    bolt: str
+    park_mm: float
+    before: float
+    after: float
+
+
+def parse_all(texts: Iterable[str], machine: Machine) -> list[TypedMove | ParkedMove]:
+    """Every move, in the order typed. Raises ``NotAllowed`` for the first that cannot be, or a bolt named twice."""
+    moves = [parse(part, machine) for text in texts for part in text.split()]
+    names = [move.bolt for move in moves]
+    twice = next((name for name in names if names.count(name) > 1), None)
+    if twice is not None:
+        raise NotAllowed(f"{twice} is named {names.count(twice)} times.", "Give each bolt's whole move once.")
+    return moves
+
+
+def parse(text: str, machine: Machine) -> TypedMove | ParkedMove:
+    """One move. Raises ``NotAllowed`` saying which part is wrong; the bolt must exist and have thread left."""
+    if matched := _PARKED.fullmatch(text):
+        return _parked(matched, machine)
+    matched = _MOVE.fullmatch(text)
+    if matched is None:
+        raise NotAllowed(f"'{text}' is not understood as a move.", f"Write {EXAMPLES}.")
+    bolt = machine.bolt(matched["bolt"])
+    number = _value(matched["amount"])
+    if matched["part"] is not None:
+        if not int(matched["part"]):
+            raise NotAllowed(f"'{text}' divides by zero.", f"Write {EXAMPLES}.")
+        number /= int(matched["part"])
+    return _typed(bolt, number, matched["unit"], text)
+
+
+def _typed(bolt: Bolt, number: float, unit: str, text: str) -> TypedMove:
+    if unit in MM_PER:
+        move = TypedMove(bolt.name, number * MM_PER[unit], HAND_MM, "thread")
+    elif unit in ("turn", "turns", "flat", "flats"):
+        turns = number if unit.startswith("turn") else number / bolt.flats
+        hand_mm = HAND_TURN * bolt.travel_per_turn_mm
+        move = TypedMove(bolt.name, turns * bolt.travel_per_turn_mm, math.hypot(hand_mm, HAND_MM), "turns")
+    else:
+        raise NotAllowed(f"'{text}': the unit '{unit}' is not known.", "Allowed: mm, in, thou, turn, flat.")
+    _within_thread(bolt, move.raise_mm, text)
+    return move
+
+
+def _within_thread(bolt: Bolt, raise_mm: float, text: str) -> None:
+    total = sum(bolt.travel_mm) if bolt.travel_mm is not None else MOST_THREAD_MM
+    if abs(raise_mm) <= total:
+        return
+    allowed = (
+        f"{total:g} mm in all (travel_mm in machine.yaml)"
+        if bolt.travel_mm is not None
+        else f"no more than {total:g} mm"
+    )
+    raise NotAllowed(
+        f"'{text}' would move {bolt.name} by {raise_mm:+.2f} mm, and its thread has {allowed}.",
+        "Check the number and its unit.",
+    )
+
+
+def _parked(matched: re.Match[str], machine: Machine) -> ParkedMove:
+    bolt = machine.bolt(matched["bolt"])
+    unit = matched["unit"] or "mm"
+    if unit != "mm/m" and unit not in MM_PER:
+        raise NotAllowed(f"'{matched[0]}': the unit '{unit}' is not known.", "Allowed: mm, in, thou, mm/m.")
+    scale = MM_PER.get(unit, 1.0)
+    park_mm = _value(matched["park"])
+    low, high = machine.carriage.stroke_mm
+    if not low <= park_mm <= high:
+        raise NotAllowed(
+            f"'{matched[0]}': {park_mm:g} mm is outside the stroke ({low:g} to {high:g} mm).",
+            "The number after @ is where the carriage's middle was parked.",
+        )
+    return ParkedMove(bolt.name, park_mm, _value(matched["before"]) * scale, _value(matched["after"]) * scale)
+
+
+def _value(text: str) -> float:
+    return float(text.replace("−", "-").replace(",", "."))
