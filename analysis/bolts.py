@@ -1,0 +1,432 @@
+"""Which bolts, how far, in what order, where to park, and what the indicator shows when each is right.
+
+Why it exists: the bolt under the low spot is often the wrong bolt, sometimes the wrong way. This module prevents turning
+more bolts than needed, planning on one guess of the response, and promising what a hand cannot do.
+
+Guided turning is feedback: the user turns bolt ``b`` with the carriage parked at ``p`` until the display shows the
+target. How far the bolt really goes then depends on the true response at ``p``, and a later bolt's target repairs at its
+own park what the earlier ones did there. So outcomes are predicted by *playing the round through* in every draw of the
+response, and bolts, parks and targets are chosen together for the chance of landing inside.
+
+Chebyshev (smallest largest deviation) problems are linear programmes; every answer is evaluated again in numpy.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import combinations
+
+import numpy as np
+
+from analysis.results import FloatArray, IntArray
+
+WELL_INSIDE = 0.92  # the planner aims for this part of the band, so that a guarded verdict can follow
+
+
+@dataclass(frozen=True)
+class Group:
+    """Rows judged together: their peak to valley against ``limit``, their mean against ``mean`` (None: free).
+
+    ``rows`` indexes the situation's rows. ``limit`` and ``mean`` are in the rows' unit.
+    """
+
+    name: str
+    rows: IntArray
+    limit: float
+    mean: tuple[float, float] | None = None
+
+
+@dataclass(frozen=True)
+class Situation:
+    """What is known before a round, at ``rows`` (stations of one or several set-ups, and places).
+
+    ``value`` (rows,) with ``covariance`` (rows, rows); ``response`` (draws, rows, bolts) per mm of lift.
+    ``parks`` (k,) are the rows at which the carriage may be parked and read. ``lowest_mm`` and ``highest_mm`` bound each
+    bolt's lift, ``smallest_mm`` is what a hand can still do; ``free`` (bolts,) False: not to be turned.
+    ``hand`` is the standard deviation of the display at the end of a turn, in the rows' unit; ``lock_nut_mm`` that of the
+    shift when the nut is locked and read again.
+    """
+
+    value: FloatArray
+    covariance: FloatArray
+    response: FloatArray
+    groups: tuple[Group, ...]
+    parks: IntArray
+    lowest_mm: FloatArray
+    highest_mm: FloatArray
+    smallest_mm: FloatArray
+    hand: float = 0.002
+    lock_nut_mm: float = 0.004
+
+    @property
+    def bolts(self) -> int:
+        """How many bolts."""
+        return int(self.response.shape[-1])
+
+
+@dataclass(frozen=True)
+class Step:
+    """One turn of a round: ``bolt`` index, ``park`` row, the ``target`` of the quantity there, the lift expected."""
+
+    bolt: int
+    park: int
+    target: float
+    lift_mm: float
+    before: float = 0.0
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """A round played through in every draw: ``value`` (draws, rows) and ``lift_mm`` (draws, steps) at its end."""
+
+    steps: tuple[Step, ...]
+    value: FloatArray
+    lift_mm: FloatArray
+    ratio: FloatArray  # (draws,): 1 is the band's edge, peak to valley or mean, the worst group
+    loss: float
+
+    @property
+    def chance_inside(self) -> float:
+        """Share of the draws inside every band."""
+        return float(np.mean(self.ratio <= 1.0))
+
+
+@dataclass(frozen=True)
+class Errors:
+    """The accidents of a round, drawn once so that plans are compared under the same ones."""
+
+    value: FloatArray  # (draws, rows): current value in each draw
+    hand: FloatArray  # (draws, turns)
+    lock_nut_mm: FloatArray  # (draws, turns)
+
+
+def draw_errors(situation: Situation, turns: int, seed: int = 7) -> Errors:
+    """Accidents for as many draws as the response has."""
+    draws, rows = situation.response.shape[:2]
+    rng = np.random.default_rng(seed)
+    eigen, vectors = np.linalg.eigh(0.5 * (situation.covariance + situation.covariance.T))
+    root = vectors * np.sqrt(np.maximum(eigen, 0.0))
+    return Errors(
+        value=situation.value + rng.standard_normal((draws, rows)) @ root.T,
+        hand=situation.hand * rng.standard_normal((draws, turns)),
+        lock_nut_mm=situation.lock_nut_mm * rng.standard_normal((draws, turns)),
+    )
+
+
+def chebyshev_lifts(
+    value: FloatArray,
+    response: FloatArray,
+    groups: tuple[Group, ...],
+    lowest: FloatArray,
+    highest: FloatArray,
+    cost_per_mm: float = 1e-3,
+) -> tuple[FloatArray, float]:
+    """Lifts with the smallest largest deviation (as a part of each group's limit), bounded, with a small cost on travel.
+
+    ``value`` (rows,), ``response`` (rows, bolts). Returns the lifts (bolts,) and the ratio they reach, evaluated in numpy:
+    1 means a group's peak to valley equals its limit. Set-ups have exact null directions (a tilt of the whole rail that
+    the indicator cannot see): without the cost a solver runs away along them.
+    """
+    from scipy.optimize import linprog
+    from scipy.sparse import csr_matrix
+
+    bolts, count = response.shape[1], len(groups)
+    size = 2 * bolts + 2 * count + 1  # up, down, free middle and mean slack of each group, z
+    rows, right = [], []
+    for index, group in enumerate(groups):
+        up = response[group.rows]
+        block = np.zeros((2 * len(group.rows), size))
+        block[:, :bolts] = np.concatenate([up, -up])
+        block[:, bolts : 2 * bolts] = -block[:, :bolts]
+        block[: len(group.rows), 2 * bolts + index] = -1.0
+        block[len(group.rows) :, 2 * bolts + index] = 1.0
+        block[:, -1] = -0.5 * group.limit
+        rows.append(block)
+        right.append(np.concatenate([-value[group.rows], value[group.rows]]))
+        if group.mean is not None:
+            mean = np.zeros((2, size))
+            mean[0, :bolts] = up.mean(axis=0)
+            mean[1] = -mean[0]
+            mean[:, bolts : 2 * bolts] = -mean[:, :bolts]
+            mean[:, 2 * bolts + count + index] = -1.0
+            rows.append(mean)
+            now = value[group.rows].mean()
+            spare = 0.15 * (group.mean[1] - group.mean[0])
+            right.append(np.array([group.mean[1] - spare - now, now - group.mean[0] - spare]))
+    cost = np.concatenate([np.full(2 * bolts, cost_per_mm), np.zeros(count), 4.0 / _limits(groups), [1.0]])
+    bounds = [(0.0, max(float(high), 0.0)) for high in highest] + [(0.0, max(-float(low), 0.0)) for low in lowest]
+    bounds += [(None, None)] * count + [(0.0, None)] * (count + 1)
+    solved = linprog(
+        cost, A_ub=csr_matrix(np.concatenate(rows)), b_ub=np.concatenate(right), bounds=bounds, method="highs"
+    )
+    if solved.x is None:  # always feasible (no lift at all is allowed); a solver that says otherwise is not believed
+        return np.zeros(bolts), worst_ratio(value, groups)
+    lifts = np.clip(solved.x[:bolts] - solved.x[bolts : 2 * bolts], lowest, highest)
+    return lifts, worst_ratio(value + response @ lifts, groups)
+
+
+def worst_ratio(value: FloatArray, groups: tuple[Group, ...]) -> float:
+    """How far out the worst group's peak to valley is (1: its limit); a mean counts only where it is off its band."""
+    worst = 0.0
+    for group in groups:
+        part = value[group.rows]
+        worst = max(worst, float(np.ptp(part)) / group.limit)
+        if group.mean is not None:
+            beyond = max(group.mean[0] - float(part.mean()), float(part.mean()) - group.mean[1])
+            worst = max(worst, 1.0 + 2.0 * beyond / group.limit) if beyond > 1e-6 else worst
+    return worst
+
+
+def best_possible(situation: Situation, count: int = 24) -> FloatArray:
+    """Smallest peak to valley (as a part of the limit) any lifts reach, in ``count`` of the draws: (count,).
+
+    The mean counts too: a rail whose bolts cannot bring it to height is not reachable either.
+    """
+    draws = min(count, len(situation.response))
+    reached = [
+        chebyshev_lifts(
+            situation.value, response, situation.groups, situation.lowest_mm, situation.highest_mm, cost_per_mm=1e-5
+        )[1]
+        for response in situation.response[:draws]
+    ]
+    return np.array(reached)
+
+
+def play(
+    situation: Situation, errors: Errors, steps: tuple[tuple[int, int], ...], targets: FloatArray, expected: FloatArray
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Play a round of (bolt, park) turns to ``targets`` in every draw.
+
+    Returns the values at the end (draws, rows), the lifts (draws, steps), and how the end answers to the targets
+    (draws, rows, steps). A user stops when a bolt has gone three times as far as was said.
+    """
+    value = errors.value
+    answer = np.zeros((*value.shape, len(steps)))
+    lifts = np.zeros((len(value), len(steps)))
+    for index, (bolt, park) in enumerate(steps):
+        column = situation.response[:, :, bolt]
+        gain = column[:, park]
+        safe = np.where(np.abs(gain) < 0.02, np.copysign(0.02, gain), gain)
+        reach = 3.0 * abs(expected[index]) + 0.1
+        wanted = (targets[index] + errors.hand[:, index] - value[:, park]) / safe
+        lift = np.clip(wanted, -reach, reach)
+        per_target = np.where(lift == wanted, 1.0 / safe, 0.0)
+        answer[:, :, :index] -= (column * per_target[:, None])[:, :, None] * answer[:, park : park + 1, :index]
+        answer[:, :, index] = column * per_target[:, None]
+        lifts[:, index] = lift + errors.lock_nut_mm[:, index]
+        value = value + column * lifts[:, index : index + 1]
+    return value, lifts, answer
+
+
+def loss_of(ratio: FloatArray) -> FloatArray:
+    """What a draw's ratio costs: a step at the band, and a slope that keeps hopeless machines improving."""
+    return np.asarray(1.0 / (1.0 + np.exp(-np.clip((ratio - WELL_INSIDE) / 0.08, -40.0, 40.0))) + 0.15 * ratio)
+
+
+def optimise_targets(
+    situation: Situation, errors: Errors, steps: tuple[tuple[int, int], ...], lifts_mm: FloatArray, iterations: int = 12
+) -> Outcome:
+    """The best targets for given bolts and parks, from ``lifts_mm`` (steps,) as a start: damped Gauss-Newton on draws."""
+    middle = situation.response.mean(axis=0)
+    targets = _targets_for(situation.value, middle, steps, lifts_mm)
+    scale = np.maximum(np.abs([middle[park, bolt] for bolt, park in steps]), 0.05)
+    best: Outcome | None = None
+    step = 0.25 * min(group.limit for group in situation.groups)
+    direction = np.zeros(len(steps))
+    for _ in range(iterations):
+        value, lifts, answer = play(situation, errors, steps, targets, lifts_mm)
+        ratio, slope = _ratio_and_slope(value, situation.groups)
+        losses = loss_of(ratio)
+        loss = float(losses.mean())
+        if best is None or loss < best.loss - 1e-6:
+            best = Outcome(_steps(situation, steps, targets, middle), value, lifts, ratio, loss)
+            kept, step = targets, step * 1.3
+            logistic = losses - 0.15 * ratio
+            weight = logistic * (1.0 - logistic) / 0.08 + 0.15
+            gradient = np.einsum("d,dr,drt->t", weight, slope, answer) / len(value)
+            size = float(np.linalg.norm(gradient * scale))
+            direction = -gradient * scale * scale / max(size, 1e-12)
+        else:
+            step *= 0.45
+        if step < 0.01 * min(group.limit for group in situation.groups):
+            break
+        targets = kept + step * direction
+    assert best is not None
+    return best
+
+
+def choose_parks(
+    situation: Situation, errors: Errors, bolts: tuple[int, ...], lifts_mm: FloatArray, draws: int = 64
+) -> tuple[tuple[int, int], ...]:
+    """Where to park for each bolt so that the end of the round is surest: coordinate descent on the spread of the draws."""
+    middle = situation.response.mean(axis=0)
+    parks = situation.parks
+    gain, spread = middle[parks], situation.response[:, parks].std(axis=0)
+    steps = [(bolt, int(parks[np.argmax(np.abs(gain[:, bolt]) / (0.03 + spread[:, bolt]))])) for bolt in bolts]
+    few = _first(situation, draws)
+    some = Errors(errors.value[:draws], errors.hand[:draws], errors.lock_nut_mm[:draws])
+    weights = np.concatenate([np.full(len(group.rows), 1.0 / group.limit) for group in situation.groups])
+    rows = np.concatenate([group.rows for group in situation.groups])
+
+    def unsure(trial: list[tuple[int, int]]) -> float:
+        chosen = tuple(trial)
+        value, _, _ = play(few, some, chosen, _targets_for(situation.value, middle, chosen, lifts_mm), lifts_mm)
+        away = (value - (situation.value + middle[:, list(bolts)] @ lifts_mm))[:, rows] * weights
+        return float(np.quantile(np.ptp(away, axis=1), 0.7))
+
+    for _ in range(2):
+        for index, bolt in enumerate(bolts):
+            usable = [int(p) for p, g in zip(parks, gain[:, bolt], strict=True) if abs(g) > 0.1] or [steps[index][1]]
+            trials = [[*steps[:index], (bolt, park), *steps[index + 1 :]] for park in usable]
+            steps = min(trials, key=unsure)
+    return tuple(steps)
+
+
+def candidate_bolts(situation: Situation, largest: int = 4, keep: int = 3) -> list[tuple[int, ...]]:
+    """Promising sets of bolts: the best few of every size by a fast Chebyshev fit on the mean response."""
+    middle = situation.response.mean(axis=0)
+    free = [b for b in range(situation.bolts) if situation.highest_mm[b] - situation.lowest_mm[b] > 0]
+    found: list[tuple[int, ...]] = []
+    for size in range(1, min(largest, len(free)) + 1):
+        sets = np.array(list(combinations(free, size)))
+        score = _fast_chebyshev(situation.value, middle, situation.groups, sets)
+        found += [tuple(int(b) for b in sets[i]) for i in np.argsort(score, kind="stable")[:keep]]
+    everything, _ = chebyshev_lifts(
+        situation.value, middle, situation.groups, situation.lowest_mm, situation.highest_mm, cost_per_mm=0.3
+    )
+    moved = tuple(int(b) for b in np.flatnonzero(np.abs(everything) >= situation.smallest_mm))
+    if moved and moved not in found:
+        found.append(moved)
+    return found
+
+
+def plan_round(situation: Situation, cost_per_move: float = 0.02, seed: int = 7) -> tuple[Outcome, Outcome]:
+    """The round to make, and the outcome of turning nothing, both under the same accidents.
+
+    Sets of bolts are taken in order of promise; parks and targets of each are optimised on the draws; the winner has the
+    lowest loss with ``cost_per_move`` for every bolt.
+    """
+    middle = situation.response.mean(axis=0)
+    errors = draw_errors(situation, max(situation.bolts, 1), seed)
+    ratio, _ = _ratio_and_slope(errors.value, situation.groups)
+    nothing = Outcome((), errors.value, np.zeros((len(ratio), 0)), ratio, float(loss_of(ratio).mean()))
+    best, best_score = nothing, nothing.loss
+    for bolts in candidate_bolts(situation):
+        columns = list(bolts)
+        lifts, _ = chebyshev_lifts(
+            situation.value,
+            middle[:, columns],
+            situation.groups,
+            situation.lowest_mm[columns],
+            situation.highest_mm[columns],
+        )
+        worth = np.abs(lifts) >= situation.smallest_mm[columns]
+        if not np.any(worth):
+            continue
+        order = [i for i in np.argsort(-np.abs(lifts), kind="stable") if worth[i]]
+        chosen, wanted = tuple(bolts[i] for i in order), lifts[order]
+        steps = choose_parks(situation, errors, chosen, wanted)
+        outcome = optimise_targets(situation, errors, steps, wanted)
+        if any(abs(step.lift_mm) < situation.smallest_mm[step.bolt] for step in outcome.steps):
+            continue
+        score = outcome.loss + cost_per_move * len(chosen)
+        if score < best_score - 1e-3:
+            best, best_score = outcome, score
+    return best, nothing
+
+
+def _limits(groups: tuple[Group, ...]) -> FloatArray:
+    return np.array([group.limit for group in groups])
+
+
+def _first(situation: Situation, draws: int) -> Situation:
+    from dataclasses import replace
+
+    return replace(situation, response=situation.response[:draws])
+
+
+def _targets_for(
+    value: FloatArray, middle: FloatArray, steps: tuple[tuple[int, int], ...], lifts_mm: FloatArray
+) -> FloatArray:
+    """What the parked quantity is after each turn if the mean response were the true one."""
+    targets, now = np.zeros(len(steps)), value
+    for index, (bolt, park) in enumerate(steps):
+        now = now + middle[:, bolt] * lifts_mm[index]
+        targets[index] = now[park]
+    return targets
+
+
+def _steps(
+    situation: Situation, steps: tuple[tuple[int, int], ...], targets: FloatArray, middle: FloatArray
+) -> tuple[Step, ...]:
+    """The steps with the lift each is expected to take on the mean response."""
+    now, made = situation.value, []
+    for (bolt, park), target in zip(steps, targets, strict=True):
+        before = float(now[park])
+        lift = (float(target) - before) / float(middle[park, bolt])
+        now = now + middle[:, bolt] * lift
+        made.append(Step(bolt, park, float(target), lift, before))
+    return tuple(made)
+
+
+def _ratio_and_slope(value: FloatArray, groups: tuple[Group, ...]) -> tuple[FloatArray, FloatArray]:
+    """Worst ratio of each draw (draws,) and its derivative by the values (draws, rows)."""
+    draws = np.arange(len(value))
+    ratio, slope = np.full(len(value), -np.inf), np.zeros_like(value)
+    for group in groups:
+        part = value[:, group.rows]
+        high, low = np.argmax(part, axis=1), np.argmin(part, axis=1)
+        here = (part[draws, high] - part[draws, low]) / group.limit
+        here_slope = np.zeros_like(value)
+        here_slope[draws, group.rows[high]] += 1.0 / group.limit
+        here_slope[draws, group.rows[low]] -= 1.0 / group.limit
+        ratio, slope = _worse(ratio, slope, here, here_slope)
+        if group.mean is not None:
+            half = 0.5 * (group.mean[1] - group.mean[0])
+            off = part.mean(axis=1) - 0.5 * (group.mean[0] + group.mean[1])
+            mean_slope = np.zeros_like(value)
+            mean_slope[:, group.rows] = (np.sign(off) / (half * len(group.rows)))[:, None]
+            ratio, slope = _worse(ratio, slope, np.abs(off) / half, mean_slope)
+    return ratio, slope
+
+
+def _worse(ratio: FloatArray, slope: FloatArray, other: FloatArray, its: FloatArray) -> tuple[FloatArray, FloatArray]:
+    taken = other > ratio
+    return np.where(taken, other, ratio), np.where(taken[:, None], its, slope)
+
+
+def _fast_chebyshev(
+    value: FloatArray, response: FloatArray, groups: tuple[Group, ...], sets: IntArray, iterations: int = 14
+) -> FloatArray:
+    """Ratio each set of bolts about reaches: Lawson's reweighted least squares, all sets at once. Only for ranking."""
+    rows = np.concatenate([group.rows for group in groups])
+    scale = np.concatenate([np.full(len(group.rows), 2.0 / group.limit) for group in groups])
+    of_group = np.concatenate([np.full(len(group.rows), index) for index, group in enumerate(groups)])
+    fixed = np.zeros((len(sets), len(groups)), dtype=bool)
+    middles = np.zeros((len(sets), len(groups)))
+    score = np.zeros(len(sets))
+    for _ in range(2):  # first with free heights; then those outside their mean band are held at its edge
+        columns = np.moveaxis(response[rows][:, sets], 1, 0) * scale[:, None]
+        free = np.stack([(of_group == index) * scale for index in range(len(groups))], axis=-1)
+        design = np.concatenate([columns, -free * ~fixed[:, None, :]], axis=-1)
+        right = (np.sum(middles[:, None, :] * fixed[:, None, :] * free, axis=-1) - value[rows] * scale)[..., None]
+        weight = np.full((len(sets), len(rows)), 1.0 / len(rows))
+        score = np.full(len(sets), np.inf)
+        for _ in range(iterations):
+            weighted = np.swapaxes(design, 1, 2) * weight[:, None, :]
+            normal = weighted @ design + 1e-7 * np.eye(design.shape[-1])
+            solved = np.linalg.solve(normal, weighted @ right)
+            left = np.abs((design @ solved - right)[..., 0])
+            score = np.minimum(score, left.max(axis=1))
+            weight = weight * (left + 1e-6)
+            weight /= weight.sum(axis=1, keepdims=True)
+        for index, group in enumerate(groups):
+            if group.mean is None:
+                continue
+            middle = solved[:, sets.shape[1] + index, 0]
+            held = np.clip(middle, *group.mean)
+            middles[:, index] = np.where(fixed[:, index], middles[:, index], held)
+            fixed[:, index] |= held != middle
+        if not fixed.any():
+            break
+    return score

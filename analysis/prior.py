@@ -1,0 +1,157 @@
+"""What is believed of a rail before anything is turned: many draws of the physics, not one nominal machine.
+
+Why it exists: nobody knows the stiffness of a bracket under a saw bench within a factor of three. A plan made from one
+nominal value is confidently wrong; a plan made over draws knows which moves are safe whatever the brackets do, and the
+same draws are what learning narrows. It prevents false certainty in the first round.
+
+A draw is a vector of independent standard normal numbers (``coordinates``); this module turns it into a rail and the
+rail into the response of the carriage's state to every bolt. Because the coordinates are normal, learning is plain
+Gaussian conditioning however skewed the physical parameters are.
+
+Figures (common practice, no source; by the cantilever formula on common dimensions): bracket stiffness 5 to 50 kN/mm
+common, 1.5 to 200 possible; 5 to 20 % of a load's give shared with the neighbour through the frame; a foot that
+resists twist like its own stiffness at an arm of 25 to 50 mm; bending and torsion known within a factor of 1.5.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from analysis.carriage import Carriage, bearing_positions, state_on_rail
+from analysis.rail import Rail, chained_compliance, lift_response
+from analysis.results import FloatArray
+
+YOUNG_N_MM2 = {"steel": 206e3, "aluminium": 70e3, "cast iron": 110e3}  # handbook values, from memory
+SHEAR_N_MM2 = {"steel": 79e3, "aluminium": 26e3, "cast iron": 44e3}
+WAVES = 8  # cosine terms of the discrepancy along the rail
+
+
+@dataclass(frozen=True)
+class Bench:
+    """What a tape measure and the manual say: supports, carriage, section.
+
+    ``x_mm``, ``y_mm``: supports, shape (n,). ``EI``, ``GJ`` in N mm^2; ``section_known`` False widens both.
+    """
+
+    x_mm: FloatArray
+    y_mm: FloatArray
+    EI: float
+    GJ: float
+    carriage: Carriage
+    section_known: bool = True
+
+    @property
+    def bolts(self) -> int:
+        """How many bolts."""
+        return len(self.x_mm)
+
+
+@dataclass(frozen=True)
+class Spread:
+    """How far each belief reaches: medians, and standard deviations of natural logarithms or of lengths."""
+
+    ln_EI: float = 0.30
+    ln_GJ: float = 0.45
+    stiffness_N_mm: float = 16e3
+    ln_stiffness_all: float = 0.85  # all brackets of one machine are alike ...
+    ln_stiffness_each: float = 0.60  # ... but not the same
+    coupling: float = 0.10
+    ln_coupling: float = 0.60
+    twist_arm_mm: float = 35.0
+    ln_twist_arm: float = 0.35
+    span: float = 0.03  # a roller's contact is not exactly where the tape said
+    x_mm: float = 4.0
+    y_mm: float = 3.0
+    height_discrepancy: float = 0.025  # rail mm per mm of lift no draw explains: uneven section, frame, joints
+    twist_discrepancy: float = 0.025  # the same at an arm of 150 mm
+    wave_mm: float = 350.0  # shortest length over which a discrepancy changes
+
+
+@dataclass(frozen=True)
+class Prior:
+    """The prior of one bench. ``coordinates`` are ordered: physics first, then the discrepancy of each bolt."""
+
+    bench: Bench
+    spread: Spread = field(default_factory=Spread)
+
+    @property
+    def physics(self) -> int:
+        """How many coordinates the physics has."""
+        return 6 + 3 * self.bench.bolts
+
+    @property
+    def discrepancy(self) -> int:
+        """How many coordinates the discrepancy has: height and twist waves of every bolt."""
+        return 2 * WAVES * self.bench.bolts
+
+    @property
+    def size(self) -> int:
+        """Length of a coordinate vector."""
+        return self.physics + self.discrepancy
+
+    def draw(self, count: int, seed: int = 20_260_101) -> FloatArray:
+        """``count`` coordinate vectors (count, size), antithetic so that their mean is exactly the median machine."""
+        half = np.random.default_rng(seed).standard_normal(((count + 1) // 2, self.size))
+        return np.concatenate([half, -half])[:count]
+
+
+def rails(prior: Prior, coordinates: FloatArray) -> tuple[Rail, FloatArray]:
+    """The rails of draws (draws, >= physics) and the factor (draws,) on their carriages' bearing span."""
+    bench, spread, n = prior.bench, prior.spread, prior.bench.bolts
+    wider = 1.0 if bench.section_known else 2.5
+    z = np.clip(coordinates, -4.0, 4.0)  # beyond four standard deviations the physics is not meant
+    each = spread.ln_stiffness_all * z[:, 2:3] + spread.ln_stiffness_each * z[:, 6 : 6 + n]
+    stiffness = spread.stiffness_N_mm * np.exp(each)
+    bending = wider * spread.ln_EI * z[:, 0]
+    arm = spread.twist_arm_mm * np.exp(spread.ln_twist_arm * z[:, 4])
+    x_mm = bench.x_mm + spread.x_mm * z[:, 6 + n : 6 + 2 * n]
+    rail = Rail(
+        EI=bench.EI * np.exp(bending),
+        GJ=bench.GJ * np.exp(wider * spread.ln_GJ * z[:, 1] + 0.5 * bending),
+        x_mm=x_mm,
+        y_mm=bench.y_mm + spread.y_mm * z[:, 6 + 2 * n : 6 + 3 * n],
+        compliance=chained_compliance(stiffness, spread.coupling * np.exp(spread.ln_coupling * z[:, 3]), bench.x_mm),
+        foot_twist=stiffness * arm[:, None] ** 2,
+    )
+    return rail, 1.0 + spread.span * z[:, 5]
+
+
+def physics_response(prior: Prior, coordinates: FloatArray, s_mm: FloatArray) -> FloatArray:
+    """Response of the state to the bolts by physics alone: (draws, stations, 3, bolts), mm and mm/mm per mm of lift."""
+    rail, span = rails(prior, coordinates)
+    shape = lift_response(rail)
+    at = bearing_positions(prior.bench.carriage, s_mm, span)
+    draws, stations, bearings = at.shape
+    flat = at.reshape(draws, stations * bearings)
+    grid = (draws, stations, bearings, prior.bench.bolts)
+    height, twist = shape.height(flat).reshape(grid), shape.twist(flat).reshape(grid)
+    return state_on_rail(prior.bench.carriage, s_mm, height, twist, span)
+
+
+def discrepancy_basis(prior: Prior, s_mm: FloatArray) -> FloatArray:
+    """How the discrepancy coordinates of one bolt move the state: (bolts, stations, 3, 2 WAVES), standard deviation 1.
+
+    Waves along the rail, strongest near the bolt, seen through the carriage like any other shape of the rail.
+    """
+    bench, spread = prior.bench, prior.spread
+    at = bearing_positions(bench.carriage, s_mm)
+    low, high = float(min(at.min(), bench.x_mm.min())), float(max(at.max(), bench.x_mm.max()))
+    order = np.arange(WAVES)
+    power = np.exp(-0.5 * (order * np.pi * spread.wave_mm / max(high - low, 1.0)) ** 2)
+    power = np.sqrt(power / power.sum()) * np.where(order == 0, 1.0, np.sqrt(2.0))
+    waves = np.cos(order * np.pi * ((at - low) / max(high - low, 1.0))[..., None]) * power
+    near = 0.25 + 0.75 * np.exp(-0.5 * ((at - bench.x_mm[:, None, None]) / (2.0 * spread.wave_mm)) ** 2)
+    local = near[..., None] * waves
+    none = np.zeros_like(local)
+    height = state_on_rail(bench.carriage, s_mm, spread.height_discrepancy * local, none)
+    twist = state_on_rail(bench.carriage, s_mm, none, spread.twist_discrepancy / 150.0 * local)
+    return np.concatenate([height, twist], axis=-1)
+
+
+def state_response(prior: Prior, coordinates: FloatArray, s_mm: FloatArray) -> FloatArray:
+    """Response of (heave, pitch, roll) to the bolts, discrepancy included: (draws, stations, 3, bolts)."""
+    physics = physics_response(prior, coordinates, s_mm)
+    own = coordinates[:, prior.physics : prior.size].reshape(len(coordinates), prior.bench.bolts, 2 * WAVES)
+    return physics + np.einsum("bsqw,dbw->dsqb", discrepancy_basis(prior, s_mm), own)

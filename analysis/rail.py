@@ -1,0 +1,238 @@
+"""The rail as a beam on elastic supports that bends and twists, solved exactly and for many draws at once.
+
+Why it exists: a bolt under a rail does not lift the rail by what it is turned. Its bracket gives, its neighbours hold
+the rail down, and an offset bolt twists the rail. Taking the lift for the rail's height is the worst mistake there is
+in this job; taking the supports as rigid is the next worst. Both are prevented by solving the rail itself.
+
+The rail is a free Euler-Bernoulli beam with Saint-Venant torsion. Under upward forces ``F`` and torques ``T`` at the
+supports its shape is, exactly (Green's functions of the free beam; S. Timoshenko, Strength of Materials, and the
+natural cubic spline of Holladay 1957 in the limit of rigid supports)::
+
+    w(x)   = a + b x + sum_j F_j |x - x_j|^3 / (12 EI)          with sum F = 0 and sum F x = 0
+    phi(x) = c       - sum_j T_j |x - x_j|   / (2 GJ)           with sum T = 0,  T_j = y_j F_j + M_j
+
+Support ``i`` lifted by ``u_i`` gives under the forces on all of them (``C``: compliance of brackets and frame), and its
+foot resists twist with a stiffness ``kappa_i``::
+
+    w(x_i) + y_i phi(x_i) + sum_j C_ij F_j = u_i            phi(x_i) + M_i / kappa_i = 0
+
+Units: N, mm. ``w`` + up; ``phi`` in mm/mm, + when the table side (y +) is higher; ``F`` + when it pushes the rail up.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.results import FloatArray
+
+TWIST_ARM_MM = 100.0  # scales angles to lengths inside the solver, so that its unknowns are of one size
+
+
+@dataclass(frozen=True)
+class Rail:
+    """A rail on its supports. Every array may carry leading axes (draws), which broadcast against each other.
+
+    ``EI`` in N mm^2 and ``GJ`` in N mm^2, shape (...); ``x_mm`` and ``y_mm`` of the supports, shape (..., n);
+    ``compliance`` in mm/N, symmetric, shape (..., n, n); ``foot_twist`` in N mm, shape (..., n), greater than 0.
+    """
+
+    EI: FloatArray
+    GJ: FloatArray
+    x_mm: FloatArray
+    y_mm: FloatArray
+    compliance: FloatArray
+    foot_twist: FloatArray
+
+    @property
+    def supports(self) -> int:
+        """How many supports there are."""
+        return int(self.x_mm.shape[-1])
+
+    @property
+    def length_mm(self) -> float:
+        """The length that makes the solver's positions dimensionless."""
+        return max(float(np.ptp(self.x_mm)), 1.0)
+
+
+@dataclass(frozen=True)
+class Load:
+    """A load on the rail: ``force_N`` (+ up) spread evenly from ``from_mm`` to ``to_mm``, at lateral offset ``y_mm``.
+
+    A point load has ``from_mm == to_mm``.
+    """
+
+    force_N: float
+    from_mm: float
+    to_mm: float
+    y_mm: float = 0.0
+
+
+@dataclass(frozen=True)
+class Shape:
+    """The solved shape: ``forces_N`` and ``couples_Nmm`` of the supports, shape (..., n, cases), and how to evaluate it.
+
+    A case is one right-hand side: a unit lift of one bolt, or one set of lifts and loads.
+    """
+
+    rail: Rail
+    forces_N: FloatArray
+    couples_Nmm: FloatArray
+    rigid: FloatArray  # (..., 3, cases): a in mm, b in mm per length_mm, c in mm per TWIST_ARM_MM
+    loads: tuple[Load, ...] = ()
+
+    def height(self, x_mm: FloatArray) -> FloatArray:
+        """Rail height in mm at ``x_mm`` of shape (..., points); returns (..., points, cases)."""
+        xi, length = _dimensionless(self.rail, x_mm)
+        bending = _cubes(x_mm, self.rail.x_mm) / (12.0 * self.rail.EI)[..., None, None]
+        lines = self.rigid[..., 0:1, :] + xi[..., :, None] * self.rigid[..., 1:2, :]
+        loads = sum((_load_bending(self.rail, load, x_mm)[..., None] for load in self.loads), np.float64(0.0))
+        return np.asarray(bending @ self.forces_N + lines + loads)
+
+    def twist(self, x_mm: FloatArray) -> FloatArray:
+        """Rail twist in mm/mm (+ table side higher) at ``x_mm`` of shape (..., points); returns (..., points, cases)."""
+        torques = self.rail.y_mm[..., :, None] * self.forces_N + self.couples_Nmm
+        spread = np.abs(x_mm[..., :, None] - self.rail.x_mm[..., None, :]) / (2.0 * self.rail.GJ)[..., None, None]
+        loads = sum((_load_twist(self.rail, load, x_mm)[..., None] for load in self.loads), np.float64(0.0))
+        return np.asarray(self.rigid[..., 2:3, :] / TWIST_ARM_MM - spread @ torques + loads)
+
+    def moment(self, x_mm: FloatArray) -> FloatArray:
+        """Bending moment EI w'' in N mm (+ sagging: hollow side up) under support forces and loads, (..., points, cases).
+
+        Sum of forces to the left times their arms, which is the statics of the free body, not a second derivative.
+        """
+        arms = np.maximum(x_mm[..., :, None] - self.rail.x_mm[..., None, :], 0.0)
+        loads = sum((_load_moment(load, x_mm)[..., None] for load in self.loads), np.float64(0.0))
+        return np.asarray(arms @ self.forces_N + loads)
+
+
+def lift_response(rail: Rail) -> Shape:
+    """The rail's shape for a unit lift (1 mm) of every support in turn: case ``b`` is bolt ``b``.
+
+    Weights drop out: they cancel in the difference between two states as long as nothing lifts off.
+    """
+    unit = np.broadcast_to(np.eye(rail.supports), (*_leading(rail), rail.supports, rail.supports))
+    return _solve(rail, unit, ())
+
+
+def loaded_shape(rail: Rail, lifts_mm: FloatArray, loads: tuple[Load, ...]) -> Shape:
+    """The rail's shape under ``lifts_mm`` (..., n) and ``loads`` together (one case): for contact, statics and checks."""
+    lifts = np.broadcast_to(lifts_mm, (*_leading(rail), rail.supports))[..., None]
+    return _solve(rail, lifts, loads)
+
+
+def chained_compliance(stiffness_N_mm: FloatArray, coupling: FloatArray, x_mm: FloatArray) -> FloatArray:
+    """Compliance (..., n, n) of brackets on one frame: a load on one support moves a neighbour by ``coupling`` of its own.
+
+    ``stiffness_N_mm`` (..., n), ``coupling`` (...) for a neighbour at the mean spacing, falling off geometrically with
+    distance. Symmetric (Maxwell, Betti) and positive definite.
+    """
+    own = 1.0 / np.sqrt(stiffness_N_mm)
+    apart = np.abs(x_mm[..., :, None] - x_mm[..., None, :])
+    spacing = max(float(np.ptp(x_mm)) / max(x_mm.shape[-1] - 1, 1), 1.0)
+    fall = np.asarray(coupling)[..., None, None] ** (apart / spacing)
+    same = np.eye(x_mm.shape[-1], dtype=bool)
+    shared = np.where(same, 1.0, np.minimum(fall, 0.95))
+    return np.asarray(own[..., :, None] * shared * own[..., None, :])
+
+
+def _leading(rail: Rail) -> tuple[int, ...]:
+    return np.broadcast_shapes(
+        np.shape(rail.EI),
+        np.shape(rail.GJ),
+        rail.x_mm.shape[:-1],
+        rail.compliance.shape[:-2],
+        rail.foot_twist.shape[:-1],
+    )
+
+
+def _dimensionless(rail: Rail, x_mm: FloatArray) -> tuple[FloatArray, float]:
+    length = rail.length_mm
+    return np.asarray((x_mm - float(np.min(rail.x_mm))) / length), length
+
+
+def _cubes(x_mm: FloatArray, at_mm: FloatArray) -> FloatArray:
+    apart = np.abs(x_mm[..., :, None] - at_mm[..., None, :])
+    return np.asarray(apart * apart * apart)
+
+
+def _solve(rail: Rail, lifts_mm: FloatArray, loads: tuple[Load, ...]) -> Shape:
+    """Solve for the supports' forces and couples; ``lifts_mm`` (..., n, cases).
+
+    Unknowns are scaled to lengths (forces by 12 EI / L^3, couples by 2 GJ / (L arm)), which keeps the matrix well
+    conditioned from soft wooden plinths to rigid supports.
+    """
+    n, lead = rail.supports, _leading(rail)
+    x, length = _dimensionless(rail, rail.x_mm)
+    force_unit = np.asarray(12.0 * rail.EI / length**3)
+    couple_unit = np.asarray(2.0 * rail.GJ / (length * TWIST_ARM_MM))
+    arm = (force_unit / couple_unit)[..., None] * rail.y_mm  # torque of a unit force, in couple units
+    apart = np.abs(x[..., :, None] - x[..., None, :])
+    tilt = rail.y_mm[..., :, None] / TWIST_ARM_MM
+    matrix = np.zeros((*lead, 2 * n + 3, 2 * n + 3))
+    matrix[..., :n, :n] = apart**3 - tilt * apart * arm[..., None, :] + rail.compliance * force_unit[..., None, None]
+    matrix[..., :n, n : 2 * n] = -tilt * apart
+    matrix[..., :n, 2 * n] = 1.0
+    matrix[..., :n, 2 * n + 1] = x
+    matrix[..., :n, 2 * n + 2] = rail.y_mm / TWIST_ARM_MM
+    matrix[..., n : 2 * n, :n] = -apart * arm[..., None, :]
+    give = (couple_unit * TWIST_ARM_MM)[..., None] / rail.foot_twist
+    matrix[..., n : 2 * n, n : 2 * n] = -apart + give[..., None] * np.eye(n)
+    matrix[..., n : 2 * n, 2 * n + 2] = 1.0
+    matrix[..., 2 * n, :n] = 1.0
+    matrix[..., 2 * n + 1, :n] = x
+    matrix[..., 2 * n + 2, :n] = arm
+    matrix[..., 2 * n + 2, n : 2 * n] = 1.0
+    right = _right_hand_side(rail, lifts_mm, loads, force_unit, couple_unit)
+    solved = np.linalg.solve(matrix, right)
+    return Shape(
+        rail=rail,
+        forces_N=solved[..., :n, :] * force_unit[..., None, None],
+        couples_Nmm=solved[..., n : 2 * n, :] * couple_unit[..., None, None],
+        rigid=solved[..., 2 * n :, :],
+        loads=loads,
+    )
+
+
+def _right_hand_side(
+    rail: Rail, lifts_mm: FloatArray, loads: tuple[Load, ...], force_unit: FloatArray, couple_unit: FloatArray
+) -> FloatArray:
+    n, lead = rail.supports, _leading(rail)
+    right = np.zeros((*lead, 2 * n + 3, lifts_mm.shape[-1]))
+    right[..., :n, :] = lifts_mm
+    for load in loads:
+        twist = _load_twist(rail, load, rail.x_mm)
+        lifted = _load_bending(rail, load, rail.x_mm) + rail.y_mm * twist
+        middle, _ = _dimensionless(rail, np.asarray(0.5 * (load.from_mm + load.to_mm)))
+        right[..., :n, :] -= lifted[..., None]
+        right[..., n : 2 * n, :] -= twist[..., None] * TWIST_ARM_MM
+        right[..., 2 * n, :] -= (load.force_N / force_unit)[..., None]
+        right[..., 2 * n + 1, :] -= (load.force_N * middle / force_unit)[..., None]
+        right[..., 2 * n + 2, :] -= (load.force_N * load.y_mm / couple_unit)[..., None]
+    return right
+
+
+def _mean_power(load: Load, x_mm: FloatArray, power: int) -> FloatArray:
+    """Mean of |x - s|^power for s over the load's stretch: the load's own Green's function, exactly."""
+    if load.to_mm - load.from_mm < 1e-9:
+        return np.asarray(np.abs(x_mm - load.from_mm) ** power)
+
+    def primitive(s: FloatArray) -> FloatArray:
+        return np.asarray(np.sign(s) * np.abs(s) ** (power + 1) / (power + 1))
+
+    return np.asarray((primitive(x_mm - load.from_mm) - primitive(x_mm - load.to_mm)) / (load.to_mm - load.from_mm))
+
+
+def _load_bending(rail: Rail, load: Load, x_mm: FloatArray) -> FloatArray:
+    return np.asarray(load.force_N * _mean_power(load, x_mm, 3) / (12.0 * rail.EI)[..., None])
+
+
+def _load_twist(rail: Rail, load: Load, x_mm: FloatArray) -> FloatArray:
+    return np.asarray(-load.force_N * load.y_mm * _mean_power(load, x_mm, 1) / (2.0 * rail.GJ)[..., None])
+
+
+def _load_moment(load: Load, x_mm: FloatArray) -> FloatArray:
+    """Force to the left of each point times its arm: 0.5 (|x - s| + x - s), averaged over the load's stretch."""
+    middle = 0.5 * (load.from_mm + load.to_mm)
+    return np.asarray(load.force_N * 0.5 * (_mean_power(load, x_mm, 1) + x_mm - middle))
