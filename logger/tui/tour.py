@@ -1,0 +1,49 @@
+"""What the guided tour needs from a workshop, and what the newcomer is told to press next.
+
+Why it exists: the demonstration drives the real screens on the real serial path, with an invented machine handed in by
+the command line. The screen must not know whose machine it is, so it knows it only by this protocol.
+"""
+
+from __future__ import annotations
+
+from typing import Protocol
+
+
+class Tour(Protocol):
+    """An invented workshop behind a serial port. Calls return at once and may come from the screen's thread."""
+
+    port: str
+    """A device name or pyserial URL, as for the recorder."""
+    instrument: str
+    """Name or path of its instrument file."""
+    set_up: str
+    stations_mm: tuple[float, ...]
+    passes: int
+    marks_itself: bool
+    """True: the marks come in the instrument's lines; False: the newcomer presses space."""
+
+    def push(self) -> None:
+        """Start the next pass of the carriage, there or back."""
+
+    def pushing(self) -> bool:
+        """True while the carriage is under way."""
+
+    def park(self, x_mm: float) -> None:
+        """Roll the carriage to ``x_mm`` and leave it there."""
+
+    def turn_bolt(self, bolt: str, raise_mm: float) -> None:
+        """Turn a bolt by this much thread travel, + raises; the lock nut is tight again afterwards."""
+
+
+STEPS = {
+    "start": "Tour: the invented Kiln Street saw is connected. Press s to push its carriage through the stroke.",
+    "sweep": "Tour: press enter to push the carriage. It marks its stations itself. Two passes, then the findings.",
+    "sweep_pushing": "Tour: the carriage is under way. The picture grows where it has been.",
+    "findings": "Tour: press enter to turn the first bolt. w says why it is this one.",
+    "findings_inside": "Tour: inside, done. w says how sure that is; escape, then q, leaves.",
+    "cautions": "Tour: nothing here can hurt you; on a real machine it can. Press y.",
+    "turn": "Tour: hold the up or down key to turn the bolt (left, right: finely) until the state says stop.",
+    "turn_there": "Tour: it is there. Press l for the lock nut, then enter to write it down.",
+    "resweep": "Tour: all moves are made. Press s to measure again.",
+}
+"""One line at the foot of each screen; the key that is named is always one that works there."""
