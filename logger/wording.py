@@ -53,7 +53,7 @@ def printable(text: str) -> str:
     if text.isascii() and text.isprintable():
         return text
     return "".join(
-        char if category(char) not in ("Cc", "Cf", "Cs", "Co", "Zl", "Zp") else _escaped(char) for char in text
+        char if category(char) not in ("Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp") else _escaped(char) for char in text
     )
 
 
@@ -139,8 +139,9 @@ def position(mm: float | None, units: Units = "mm") -> str:
     sixteenths = round(abs(mm) / MM_PER_INCH * 16)
     whole, rest = divmod(sixteenths, 16)
     divisor = math.gcd(rest, 16)
-    part = f" {rest // divisor}/{16 // divisor}" if rest else ""
-    return f"{'−' if mm < 0 and sixteenths else ''}{whole}{part} in"
+    parts = [str(whole)] if whole or not rest else []
+    parts += [f"{rest // divisor}/{16 // divisor}"] if rest else []
+    return f"{'−' if mm < 0 and sixteenths else ''}{' '.join(parts)} in"
 
 
 def count(value: int) -> str:
