@@ -8,13 +8,18 @@ readings are made again from its bytes.
 
 from __future__ import annotations
 
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 from logger.decode.escaped import escape_bytes, show_bytes, unescape_bytes
+from logger.decode.modbus_rtu import ModbusDecoder, ModbusSpec
+from logger.decode.nmea import NmeaDecoder, NmeaSpec
+from logger.decode.node import NodeDecoder, NodeSpec
+from logger.decode.scpi import ScpiDecoder, ScpiSpec
+from logger.decode.typed import TypedDecoder, TypedSpec
 from logger.decode.value_line import ValueLineDecoder, ValueLineSpec, spec_faults
 from logger.readings import Record
 
-FrameSpec = ValueLineSpec
+FrameSpec = ValueLineSpec | ScpiSpec | NmeaSpec | ModbusSpec | NodeSpec | TypedSpec
 """What an instrument file says about its frames; each family has its own frozen dataclass."""
 
 
@@ -28,16 +33,42 @@ class Decoder(Protocol):
     def flush(self, t_ns: int) -> list[Record]:
         """The far end closed or went away: what is left. Feeding may go on afterwards."""
 
+
+@runtime_checkable
+class DeviceTimed(Protocol):
+    """A decoder whose time base may be the device's clock also places what only the host saw."""
+
     def key(self, t_ns: int) -> list[Record]:
-        """The operator's key went down."""
+        """The operator's key went down at host time ``t_ns``; the mark may come later, with the line after it."""
 
     def in_time_base(self, t_ns: int) -> int:
         """A host stamp in the recording's time base."""
 
 
 def make_decoder(frame: FrameSpec) -> Decoder:
-    """The decoder for a frame spec that ``spec_faults`` found nothing wrong with."""
-    return ValueLineDecoder(frame)
+    """The decoder for a frame spec that its family's own check found nothing wrong with."""
+    match frame:
+        case ValueLineSpec():
+            return ValueLineDecoder(frame)
+        case ScpiSpec():
+            return ScpiDecoder(frame)
+        case NmeaSpec():
+            return NmeaDecoder(frame)
+        case ModbusSpec():
+            return ModbusDecoder(frame)
+        case NodeSpec():
+            return NodeDecoder(frame)
+        case TypedSpec():
+            return TypedDecoder(frame)
 
 
-__all__ = ["Decoder", "FrameSpec", "escape_bytes", "make_decoder", "show_bytes", "spec_faults", "unescape_bytes"]
+__all__ = [
+    "Decoder",
+    "DeviceTimed",
+    "FrameSpec",
+    "escape_bytes",
+    "make_decoder",
+    "show_bytes",
+    "spec_faults",
+    "unescape_bytes",
+]

@@ -112,7 +112,10 @@ class ValueLineDecoder:
         return self._decode(self._lines.feed(chunk, t_ns))
 
     def flush(self, t_ns: int) -> list[Record]:
-        records = self._decode(self._lines.flush(t_ns))
+        records: list[Record] = [
+            Garbage(self.in_time_base(at_ns), line[:LONGEST_LINE], "cut off before its line end")
+            for at_ns, line in self._lines.flush(t_ns)
+        ]
         if self._held is not None:
             records += self._settle_held(believe=self._held[3] >= self._base.last_s if self._base else False)
         records += self._marks_from_keys(at_end=True)

@@ -1,0 +1,335 @@
+"""Find, open, configure, lose and reopen a port. The only module that touches pyserial.
+
+Why it exists: pyserial opens and configures ports on every system, and its reading has traps: ``readline`` reads a byte
+at a time, ``in_waiting`` raises another kind of error than ``read``, and ``open`` throws away what a device sent the
+moment it was opened. Here a port is opened without that flush, read with whatever is there, and every way a cable can
+fail becomes one :class:`InstrumentLost`; every way an opening can fail becomes one clear :class:`PortError`.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import select
+import socket
+import stat
+import sys
+from collections.abc import Iterable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Protocol
+
+import serial
+
+from logger.errors import InstrumentLost, PortError
+
+try:
+    import termios
+except ImportError:  # Windows
+    _LOST: tuple[type[Exception], ...] = (OSError, TypeError, ValueError)
+else:
+    # TypeError: a port closed under a read; termios.error is no OSError.
+    _LOST = (OSError, TypeError, ValueError, termios.error)
+
+try:
+    import grp
+except ImportError:  # Windows
+    grp = None  # type: ignore[assignment]
+
+READ_SIZE = 4096
+_WAIT_S = 0.02
+"""How long a port that cannot be waited on (Windows, loop://) blocks for its first byte."""
+
+
+@dataclass(frozen=True, slots=True)
+class Link:
+    """The line settings of a serial port; a socket has none and ignores them."""
+
+    baud: int = 115200
+    data_bits: int = 8
+    parity: str = "N"
+    stop_bits: float = 1
+    flow: str = "none"
+    dtr: bool | None = None
+    rts: bool | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FoundPort:
+    """A serial port of this computer; ``identity`` is what stays the same when it comes back under another name."""
+
+    name: str
+    description: str
+    identity: tuple[int, int, str] | None
+    location: str | None
+
+
+class _Source(Protocol):
+    def read(self, timeout_s: float) -> bytes | None:
+        """What is there; b"" when nothing came in time; None when the far end closed."""
+
+    def close(self) -> None: ...
+
+
+class _Descriptor:
+    """A serial port of a POSIX system: wait with select, then take whatever is there."""
+
+    def __init__(self, port: Any) -> None:
+        self._port = port
+        self._fd: int = port.fileno()
+        self._wait_for = [self._fd]
+
+    def read(self, timeout_s: float) -> bytes | None:
+        if not select.select(self._wait_for, (), (), timeout_s)[0]:
+            return b""
+        try:
+            return os.read(self._fd, READ_SIZE) or None
+        except BlockingIOError:
+            return b""
+
+    def close(self) -> None:
+        self._port.close()
+
+
+class _Socket:
+    """``socket://`` on every system: pyserial's own ``in_waiting`` knows only 0 and 1 there."""
+
+    def __init__(self, port: Any) -> None:
+        self._port = port
+        self._socket: socket.socket = port._socket
+        self._wait_for = [self._socket]
+
+    def read(self, timeout_s: float) -> bytes | None:
+        if not select.select(self._wait_for, (), (), timeout_s)[0]:
+            return b""
+        try:
+            return self._socket.recv(READ_SIZE) or None
+        except BlockingIOError:
+            return b""
+
+    def close(self) -> None:
+        self._port.is_open = False  # pyserial would sleep 0.3 s over closing a socket
+        self._socket.close()
+
+
+class _Polled:
+    """Windows, and every URL that has no descriptor to wait on."""
+
+    def __init__(self, port: Any) -> None:
+        self._port = port
+        port.timeout = _WAIT_S
+
+    def read(self, timeout_s: float) -> bytes | None:
+        data: bytes = self._port.read(max(1, min(READ_SIZE, self._port.in_waiting)))
+        return data
+
+    def close(self) -> None:
+        self._port.close()
+
+
+class Port:
+    """An open port. ``read`` never blocks longer than asked; a lost instrument is :class:`InstrumentLost`."""
+
+    def __init__(self, name: str, port: Any) -> None:
+        self.name = name
+        self._port = port
+        self._source: _Source = _source(name, port)
+
+    def read(self, timeout_s: float) -> bytes:
+        try:
+            data = self._source.read(timeout_s)
+        except _LOST as error:
+            raise InstrumentLost(f"{shown(self.name)} went away: {_reason(error)}.") from error
+        if data is None:
+            raise InstrumentLost(f"{shown(self.name)} was closed by the far end.")
+        return data
+
+    def write(self, data: bytes) -> None:
+        try:
+            self._port.write(data)
+        except _LOST as error:
+            raise InstrumentLost(f"{shown(self.name)} went away: {_reason(error)}.") from error
+
+    def close(self) -> None:
+        try:
+            self._source.close()
+        except _LOST:
+            return  # the device is gone, and its handle with it
+
+
+def open_port(name: str, link: Link) -> Port:
+    """Open ``name`` (a device or any pyserial URL) for ourselves alone; nothing that has arrived is thrown away."""
+    try:
+        port = serial.serial_for_url(
+            name,
+            do_not_open=True,
+            baudrate=link.baud,
+            bytesize=link.data_bits,
+            parity=link.parity,
+            stopbits=link.stop_bits,
+            rtscts=link.flow == "rts_cts",
+            xonxoff=link.flow == "xon_xoff",
+            timeout=0,
+            write_timeout=1.0,
+            exclusive=True,
+        )
+        _set_lines(port, link)
+        _open_without_flush(port)
+    except _LOST as error:
+        raise port_error(name, error) from error
+    _ask_for_low_latency(port)
+    return Port(name, port)
+
+
+def _set_lines(port: Any, link: Link) -> None:
+    if link.dtr is not None:
+        port.dtr = link.dtr
+    if link.rts is not None:
+        port.rts = link.rts
+
+
+def _open_without_flush(port: Any) -> None:
+    """pyserial empties the input when it opens: a device that speaks at once would lose its first lines."""
+    flushes = [name for name in ("reset_input_buffer", "_reset_input_buffer") if hasattr(port, name)]
+    for name in flushes:
+        setattr(port, name, _keep_input)
+    try:
+        port.open()
+    finally:
+        for name in flushes:
+            delattr(port, name)
+
+
+def _keep_input() -> None:
+    """In place of pyserial's flush while a port is being opened."""
+
+
+def _ask_for_low_latency(port: Any) -> None:
+    """USB bridges that wait 16 ms before they deliver can be asked not to; most ports do not know the question."""
+    if type(port) is serial.Serial and hasattr(port, "set_low_latency_mode"):
+        try:
+            port.set_low_latency_mode(True)
+        except (OSError, ValueError):
+            return
+
+
+def _source(name: str, port: Any) -> _Source:
+    scheme = name.partition("://")[0].lower() if "://" in name else ""
+    if scheme == "socket":
+        return _Socket(port)
+    if os.name == "posix" and scheme != "spy" and isinstance(port, serial.Serial):
+        return _Descriptor(port)
+    return _Polled(port)
+
+
+# -- finding -----------------------------------------------------------------------------------------------------------
+
+
+def find_ports() -> list[FoundPort]:
+    """The serial ports of this computer, in the order of their names."""
+    from serial.tools import list_ports  # ten milliseconds that a socket need not wait for
+
+    found = []
+    for info in list_ports.comports():
+        identity = None if info.vid is None else (info.vid, info.pid or 0, info.serial_number or "")
+        description = info.description if info.description and info.description != "n/a" else ""
+        found.append(FoundPort(info.device, shown(description), identity, info.location))
+    return sorted(found, key=lambda port: port.name)
+
+
+def identify(name: str, ports: Iterable[FoundPort]) -> FoundPort | None:
+    """The entry of ``name`` among ``ports``, also where ``name`` is a link to the device."""
+    real = str(Path(name).resolve()) if "://" not in name and os.name == "posix" else name
+    return next((port for port in ports if port.name in (name, real)), None)
+
+
+def find_again(lost: FoundPort | None, name: str, ports: Iterable[FoundPort]) -> str:
+    """Under which name the lost device is now: the same name if it is there, else the same device under another.
+
+    A device without a serial number of its own is only believed to be the same in the same socket (``location``).
+    """
+    ports = list(ports)
+    if lost is None or lost.identity is None or identify(name, ports) is not None:
+        return name
+    for port in ports:
+        if port.identity == lost.identity and (lost.identity[2] or port.location == lost.location):
+            return port.name
+    return name
+
+
+# -- saying what went wrong --------------------------------------------------------------------------------------------
+
+_BUSY = (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK)
+_NO_DEVICE = (errno.ENOENT, errno.ENODEV, errno.ENXIO)
+_NOT_SERIAL = (errno.ENOTTY, errno.EINVAL, errno.EISDIR)
+
+
+def shown(name: str) -> str:
+    """A port's name or description for a person: one line, no terminal codes."""
+    return "".join(c if c.isprintable() else "?" for c in name)[:200]
+
+
+def port_error(name: str, error: BaseException) -> PortError:
+    """Why ``name`` did not open, in one sentence, and what to do next."""
+    port, number, text = shown(name), _errno(error), str(error)
+    if name.lower().startswith("socket://"):
+        return _socket_error(port, number, text, error)
+    if number in _NO_DEVICE or "FileNotFoundError" in text:
+        return PortError(f"There is no port {port}.", _ports_here())
+    if number == errno.EACCES and os.name == "posix":
+        return PortError(f"No permission to open {port}.", _permission_todo(name))
+    if number in _BUSY or "PermissionError" in text or "exclusively lock" in text:
+        return PortError(f"{port} is busy: another program has it open.", "Close that program, then try again.")
+    if number in _NOT_SERIAL or "Inappropriate ioctl" in text:
+        return PortError(f"{port} is not a serial device.", _ports_here())
+    if isinstance(error, ValueError):
+        return PortError(
+            f"{port} is not a port: {shown(text)}.", "Give a device name or a URL such as socket://host:port."
+        )
+    return PortError(f"{port} could not be opened: {_reason(error)}.", _ports_here())
+
+
+def _socket_error(port: str, number: int | None, text: str, error: BaseException) -> PortError:
+    if "expected a string in the form" in text:
+        return PortError(f"{port} is not a socket address.", "Write it as socket://host:port.")
+    if number == errno.ECONNREFUSED:
+        return PortError(f"Nothing answers at {port}: connection refused.", "Start what listens there, then try again.")
+    return PortError(f"{port} could not be reached: {_reason(error)}.", "Check the address and the network.")
+
+
+def _ports_here() -> str:
+    names = ", ".join(port.name for port in find_ports())
+    return f"Ports here now: {names}." if names else "No serial port is here now: plug the instrument in and try again."
+
+
+def _permission_todo(name: str) -> str:
+    group = "dialout"
+    if grp is not None:
+        try:
+            status = Path(name).stat()
+            if stat.S_ISCHR(status.st_mode) and status.st_gid != 0:
+                group = grp.getgrgid(status.st_gid).gr_name
+        except (OSError, KeyError):
+            group = "dialout"
+    return f"Add yourself to group {group} (sudo usermod -aG {group} $USER), log out and in, then try again."
+
+
+def _errno(error: BaseException) -> int | None:
+    """The system's error number, from the error or from what it was made of (pyserial drops it for sockets)."""
+    seen: BaseException | None = error
+    while seen is not None:
+        number = getattr(seen, "errno", None)
+        if isinstance(number, int):
+            return number
+        first = seen.args[0] if seen.args else None
+        if isinstance(first, int):
+            return first
+        seen = seen.__cause__ or seen.__context__
+    return None
+
+
+def _reason(error: BaseException) -> str:
+    number = _errno(error)
+    if sys.platform != "win32" and number is not None and number > 0:
+        return os.strerror(number)
+    return shown(str(error)) or type(error).__name__
