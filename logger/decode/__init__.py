@@ -16,6 +16,10 @@ from logger.decode.nmea import NmeaDecoder, NmeaSpec
 from logger.decode.node import NodeDecoder, NodeSpec
 from logger.decode.scpi import ScpiDecoder, ScpiSpec
 from logger.decode.typed import TypedDecoder, TypedSpec
+from logger.decode.modbus_rtu import ModbusDecoder, ModbusSpec
+from logger.decode.nmea import NmeaDecoder, NmeaSpec
+from logger.decode.node import NodeDecoder, NodeSpec
+from logger.decode.scpi import ScpiDecoder, ScpiSpec
 from logger.decode.value_line import ValueLineDecoder, ValueLineSpec, spec_faults
 from logger.readings import Record
 
@@ -46,20 +50,18 @@ class DeviceTimed(Protocol):
 
 
 def make_decoder(frame: FrameSpec) -> Decoder:
-    """The decoder for a frame spec that its family's own check found nothing wrong with."""
+    """The decoder for a frame spec in which nothing wrong was found when its instrument file was loaded."""
     match frame:
         case ValueLineSpec():
             return ValueLineDecoder(frame)
-        case ScpiSpec():
-            return ScpiDecoder(frame)
-        case NmeaSpec():
-            return NmeaDecoder(frame)
         case ModbusSpec():
             return ModbusDecoder(frame)
+        case NmeaSpec():
+            return NmeaDecoder(frame)
         case NodeSpec():
             return NodeDecoder(frame)
-        case TypedSpec():
-            return TypedDecoder(frame)
+        case ScpiSpec():
+            return ScpiDecoder(frame)
 
 
 __all__ = [
