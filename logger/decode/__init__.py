@@ -16,10 +16,6 @@ from logger.decode.nmea import NmeaDecoder, NmeaSpec
 from logger.decode.node import NodeDecoder, NodeSpec
 from logger.decode.scpi import ScpiDecoder, ScpiSpec
 from logger.decode.typed import TypedDecoder, TypedSpec
-from logger.decode.modbus_rtu import ModbusDecoder, ModbusSpec
-from logger.decode.nmea import NmeaDecoder, NmeaSpec
-from logger.decode.node import NodeDecoder, NodeSpec
-from logger.decode.scpi import ScpiDecoder, ScpiSpec
 from logger.decode.value_line import ValueLineDecoder, ValueLineSpec, spec_faults
 from logger.readings import Record
 
@@ -62,6 +58,8 @@ def make_decoder(frame: FrameSpec) -> Decoder:
             return NodeDecoder(frame)
         case ScpiSpec():
             return ScpiDecoder(frame)
+        case TypedSpec():
+            return TypedDecoder(frame)
 
 
 __all__ = [
