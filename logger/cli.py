@@ -121,7 +121,8 @@ def _screen(args: argparse.Namespace, console: Console) -> int:
         )
     from logger import tui
 
-    return tui.run(args.job, plain=args.plain, units=args.units)
+    unnamed = args.job == COMMON_DEFAULTS["job"] and not os.access("machine.yaml", os.F_OK)
+    return tui.run(None if unnamed else args.job, plain=args.plain, units=args.units)
 
 
 # --- arguments -------------------------------------------------------------------------------------------------------
@@ -176,7 +177,8 @@ def build_parser(named: str | None = None) -> Parser:
 def command_module(name: str) -> Command:
     """The module of one command: what it offers is described in ``logger.commands``."""
     module: Any = import_module(f"logger.commands.{name}")
-    return module
+    command: Command = module
+    return command
 
 
 def _add_common(parser: argparse.ArgumentParser) -> None:

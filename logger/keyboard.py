@@ -7,14 +7,18 @@ that only imports on one system (``termios`` and ``msvcrt`` are imported where t
 
 from __future__ import annotations
 
-import os
 import sys
 import time
 from types import TracebackType
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import Any, Self, TextIO
 
-if TYPE_CHECKING:
-    from typing import Self
+if sys.platform == "win32":
+    import msvcrt
+else:
+    import os
+    import select
+    import termios
+    import tty
 
 STEP_S = 0.02  #: how often the Windows console is asked for a key
 
@@ -32,46 +36,53 @@ class Keyboard:
         self._before: list[Any] | None = None
 
     def __enter__(self) -> Self:
-        if self.active and os.name != "nt":
-            import termios
-            import tty
-
-            self._before = termios.tcgetattr(self.stream.fileno())
-            tty.setcbreak(self.stream.fileno())
+        if self.active:
+            self._before = _single_keys(self.stream)
         return self
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         if self._before is not None:
-            import termios
-
-            termios.tcsetattr(self.stream.fileno(), termios.TCSADRAIN, self._before)
+            _put_back(self.stream, self._before)
 
     def wait(self, seconds: float) -> str:
         """The next key pressed within ``seconds``, or ""."""
-        if not self.active:
-            time.sleep(seconds)
-            return ""
-        return _key_windows(seconds) if os.name == "nt" else _key_posix(self.stream.fileno(), seconds)
-
-
-def _key_posix(descriptor: int, seconds: float) -> str:
-    import select
-
-    ready, _, _ = select.select([descriptor], [], [], seconds)
-    return os.read(descriptor, 1).decode("latin-1") if ready else ""
-
-
-def _key_windows(seconds: float) -> str:
-    if sys.platform != "win32":
+        if self.active:
+            return _key(self.stream, seconds)
+        time.sleep(seconds)
         return ""
-    import msvcrt
 
-    until = time.monotonic() + seconds
-    while not msvcrt.kbhit():
-        if time.monotonic() >= until:
-            return ""
-        time.sleep(STEP_S)
-    key = msvcrt.getwch()
-    return "\n" if key == "\r" else key
+
+if sys.platform == "win32":
+
+    def _single_keys(stream: TextIO) -> list[Any] | None:
+        return None  # the console has single keys without being asked
+
+    def _put_back(stream: TextIO, before: list[Any]) -> None:
+        return
+
+    def _key(stream: TextIO, seconds: float) -> str:
+        until = time.monotonic() + seconds
+        while not msvcrt.kbhit():
+            if time.monotonic() >= until:
+                return ""
+            time.sleep(STEP_S)
+        key = msvcrt.getwch()
+        if key == "\x03":  # getwch takes Ctrl-C for a key like any other
+            raise KeyboardInterrupt
+        return "\n" if key == "\r" else key
+
+else:
+
+    def _single_keys(stream: TextIO) -> list[Any] | None:
+        before = termios.tcgetattr(stream.fileno())
+        tty.setcbreak(stream.fileno())
+        return before
+
+    def _put_back(stream: TextIO, before: list[Any]) -> None:
+        termios.tcsetattr(stream.fileno(), termios.TCSADRAIN, before)
+
+    def _key(stream: TextIO, seconds: float) -> str:
+        ready, _, _ = select.select([stream.fileno()], [], [], seconds)
+        return os.read(stream.fileno(), 1).decode("latin-1") if ready else ""

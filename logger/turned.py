@@ -18,7 +18,7 @@ import math
 import re
 from collections.abc import Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from logger.errors import NotAllowed
 
@@ -49,7 +49,7 @@ class TypedMove:
     bolt: str
     raise_mm: float
     uncertainty_mm: float
-    form: str
+    form: Literal["thread", "turns"]
 
 
 @dataclass(frozen=True, slots=True)

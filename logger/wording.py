@@ -15,7 +15,7 @@ from unicodedata import category
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
     from typing import Literal
 
     Units = Literal["mm", "in"]
@@ -159,7 +159,7 @@ def state(word: str) -> str:
     return f"{STATE_SIGNS.get(word, '·')} {word}"
 
 
-def table(rows: list[tuple[str, ...]], *, indent: str = "  ") -> list[str]:
+def table(rows: Sequence[tuple[str, ...]], *, indent: str = "  ") -> list[str]:
     """Rows of cells as aligned lines; the first row is the heading. Columns part by two spaces."""
     if not rows:
         return []

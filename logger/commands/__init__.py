@@ -34,6 +34,9 @@ if TYPE_CHECKING:
         interactive: bool  #: someone can be asked: standard input and error are a terminal, and not ``--json``
         live_lines: bool  #: lines may be written while the command runs (not ``--json``)
 
+        def can_draw(self) -> bool:
+            """Whether the full screen can be opened here."""
+
         def write(self, line: str) -> None:
             """One line of the answer, now: for what comes bit by bit (live readings). Nothing with ``--json``."""
 

@@ -8,8 +8,11 @@ from __future__ import annotations
 
 import math
 from itertools import pairwise
+from typing import Literal
 
 from logger.errors import NotAllowed
+
+End = Literal["closed", "still"] | float
 
 CLIP_MM = 5.0  #: stations up to this far outside the stroke are taken to mean its end
 
@@ -56,14 +59,17 @@ def stations(text: str, stroke_mm: tuple[float, float]) -> tuple[tuple[float, ..
     return tuple(clipped), notes
 
 
-def until(text: str | None, *words: str) -> str | float | None:
-    """``closed``, ``still`` or a number of seconds. Raises ``NotAllowed`` naming what is allowed."""
-    if text is None or text in words:
-        return text
+def until(text: str | None, *, still: bool = False) -> End | None:
+    """``closed``, ``still`` (where that is an end) or a number of seconds. ``NotAllowed`` names what is allowed."""
+    if text is None or text == "closed":
+        return None if text is None else "closed"
+    if text == "still" and still:
+        return "still"
     try:
         seconds = float(text)
     except ValueError:
         seconds = math.nan
     if not (math.isfinite(seconds) and seconds > 0):
-        raise NotAllowed(f"--until '{text}' is not known.", f"Allowed: {', '.join(words)}, or seconds above 0.")
+        words = "closed, still" if still else "closed"
+        raise NotAllowed(f"--until '{text}' is not known.", f"Allowed: {words}, or seconds above 0.")
     return seconds

@@ -22,7 +22,7 @@ def add_parser(subparsers: Subparsers) -> None:
         "Shows what an instrument says, as it says it, with its own sign and zero. Records nothing. Without\n"
         "--instrument it listens first and names the instrument file that explains what arrives.\n"
         "Opening a port may reset the device behind it. Ends with Ctrl-C, Enter or --until.",
-        "  truestroke listen /dev/ttyUSB0 --instrument line-indicator\n"
+        "  truestroke listen /dev/ttyUSB0 --instrument indicator-line\n"
         "  truestroke listen socket://127.0.0.1:5000 --until 10 --json",
     )
     parser.add_argument("port", metavar="PORT", help="a device name or a URL such as socket://127.0.0.1:5000")

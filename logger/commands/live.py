@@ -22,7 +22,7 @@ def add_parser(subparsers: Subparsers) -> None:
         "Shows the reading as a height with its state. With --bolt, what is to go until the planned move of that\n"
         "bolt is right; with --target, until a height of your own. Opens the live bar in a terminal, lines with\n"
         "--plain. Opening a port may reset the device behind it. Ends with Ctrl-C, Enter or --until.",
-        "  truestroke live --port /dev/ttyUSB0 --instrument line-indicator --set-up across --bolt B3\n"
+        "  truestroke live --port /dev/ttyUSB0 --instrument indicator-line --set-up across --bolt B3\n"
         "  truestroke live --plain --port socket://127.0.0.1:5000 --instrument my.yaml --set-up across --target +0.084",
     )
     parser.add_argument("--port", metavar="P", required=True, help="a device name or a URL (socket://HOST:PORT)")

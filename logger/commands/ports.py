@@ -37,30 +37,33 @@ def add_parser(subparsers: Subparsers) -> None:
 
 
 def run(args: argparse.Namespace) -> Answer:
-    from logger import port
+    from logger.commands._listening import heard
+    from logger.errors import InstrumentLost, PortError
+    from logger.port import find_ports
 
-    found = port.list_ports()
-    chosen = _chosen(args, [each.device for each in found])
-    rows: list[dict[str, Any]] = []
-    lines: list[str] = []
-    for each in found:
-        rows.append({"port": each.device, "description": each.description, "listened": False})
-    known = {row["port"]: row for row in rows}
-    for name in chosen:
-        if name not in known:
-            known[name] = {"port": name, "description": "", "listened": False}
-            rows.append(known[name])
-        known[name].update(_listened(args, name))
-    for row in rows:
-        lines.append(f"{row['port']}  {row['description']}".rstrip())
-        if row["listened"]:
-            lines.append(f"    {row['says']}")
+    rows: dict[str, dict[str, Any]] = {
+        found.name: {"port": found.name, "description": found.description, "listened": False} for found in find_ports()
+    }
+    failure: PortError | InstrumentLost | None = None
+    for name in _chosen(args, list(rows)):
+        row = rows.setdefault(name, {"port": name, "description": "", "listened": False})
+        try:
+            row.update(heard(name, args.seconds), listened=True)
+        except (PortError, InstrumentLost) as error:
+            row.update(says=str(error))
+            failure = error
+    lines = [line for row in rows.values() for line in _lines(row)]
     if not rows:
         lines = ["No serial port was found. Plug the instrument's cable in, or give a port's name or URL to --listen."]
-    elif not chosen:
-        lines.append("")
-        lines.append(f"To hear which instrument speaks: truestroke ports --listen PORT. {RESETS}")
-    return Answer({"ports": rows}, lines)
+    elif not any("says" in row for row in rows.values()):
+        lines += ["", f"To hear which instrument speaks: truestroke ports --listen PORT. {RESETS}"]
+    # Asked for one port by name, its failure is the command's; among several it is a line of the answer.
+    return Answer({"ports": list(rows.values())}, lines, failure if len(args.listen) == 1 else None)
+
+
+def _lines(row: dict[str, Any]) -> list[str]:
+    said = [f"    {row['says']}"] if "says" in row else []
+    return [f"{row['port']}  {row['description']}".rstrip(), *said]
 
 
 def _chosen(args: argparse.Namespace, found: list[str]) -> list[str]:
@@ -71,5 +74,5 @@ def _chosen(args: argparse.Namespace, found: list[str]) -> list[str]:
     if not found or not args.terminal.interactive:
         return []
     args.terminal.note(RESETS)
-    answer = args.terminal.ask(f"Listen to {', '.join(found)} for {args.seconds:g} s each? [y/N]")
+    answer = args.terminal.ask(f"Listen to {', '.join(found)}, a few seconds each? [y/N]")
     return found if answer.lower() in ("y", "yes") else []

@@ -26,7 +26,7 @@ def add_parser(subparsers: Subparsers) -> None:
         "\n"
         "Keys in a terminal: space = the carriage passes a station now; Enter = end of the sweep; g = note a gap.\n"
         "Stand clear of the blade; power isolated and locked out.",
-        "  truestroke sweep --port /dev/ttyUSB0 --instrument line-indicator --set-up across \\\n"
+        "  truestroke sweep --port /dev/ttyUSB0 --instrument indicator-line --set-up across \\\n"
         "                   --passes 2 --marks 0,500,1000,1500,2000,2600\n"
         "  truestroke sweep --port socket://127.0.0.1:5000 --instrument my.yaml --set-up across \\\n"
         "                   --passes 2 --marks -300,0,300 --until closed --json",

@@ -45,12 +45,13 @@ def test_stations_that_cannot_be_are_named(text, said):
 
 
 def test_the_end_of_a_recording():
-    assert until(None, "closed") is None
-    assert until("closed", "closed", "still") == "closed"
-    assert until("12.5", "closed") == 12.5
+    assert until(None) is None
+    assert until("closed") == "closed"
+    assert until("still", still=True) == "still"
+    assert until("12.5") == 12.5
     for wrong in ("still", "0", "-1", "nan", "inf", "soon"):
         with pytest.raises(NotAllowed, match="Allowed: closed, or seconds"):
-            until(wrong, "closed")
+            until(wrong)
 
 
 @pytest.mark.skipif(os.name == "nt", reason="a pseudo terminal needs a POSIX system")

@@ -1,0 +1,204 @@
+"""What ``spots``, ``bolts`` and ``turned`` do: from recordings and the journal to advice, and back into the journal.
+
+Why it exists: the three commands are one conversation (what is it like, what shall I turn, this is what I turned), and
+share how sweeps are chosen and how a finding is worded. The numbers come from ``logger.findings`` and
+``logger.advice``; nothing is computed here.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, Any
+
+from logger.commands import Answer
+from logger.commands._job import open_job, sweeps_to_judge, the_set_up
+from logger.wording import amount, position, state, table
+
+if TYPE_CHECKING:
+    from analysis.results import Findings, Move, PlaceFinding, Plan, Predicted
+    from logger.job import Job, TurnedBolt
+    from logger.turned import TypedMove
+    from logger.wording import Units
+
+SAFE_FIRST = (
+    "Before a hand goes under the machine: isolate and lock out the power (a licensed person where local codes ask for",
+    "one), park and clamp the carriage, and never slack all supports at once: one bolt at a time, the others tight.",
+    "The maker's manual comes first where it says otherwise.",
+)
+
+
+def spots(args: argparse.Namespace) -> Answer:
+    """``truestroke spots``."""
+    from logger import advice, findings
+
+    job = open_job(args)
+    recordings, doubts = sweeps_to_judge(job, args.sweeps)
+    found = findings.find(recordings)
+    places = advice.places(job.machine, found)
+    answer = findings.as_json(found, places)
+    answer["warnings"] = [*answer.get("warnings", []), *doubts]
+    return Answer(answer, spots_lines(found, places, answer["warnings"], args.units))
+
+
+def spots_lines(found: Findings, places: Sequence[PlaceFinding], warnings: Sequence[str], units: Units) -> list[str]:
+    """The findings in words: verdict first, then where, then what was not seen."""
+    unit, profile = found.profile.unit, found.profile
+    extremes = found.extremes
+    lines = [
+        f"{found.set_up}: {', '.join(found.sweeps)}; positions from {found.position_source}",
+        f"  {state(found.verdict.word)}. {found.verdict.reason}",
+        "  peak to valley "
+        + amount(extremes.peak_to_valley, extremes.peak_to_valley_uncertainty, unit, units, sign=False)
+        + ", mean "
+        + amount(extremes.mean, extremes.mean_uncertainty, unit, units, unknown="not known: shape only"),
+        f"  seen from {position(float(profile.x_mm[0]), units)} to {position(float(profile.x_mm[-1]), units)}",
+    ]
+    lines += [
+        f"  straightness, {each.reference} line: STRt {amount(each.STRt, None, unit, units, sign=False)}"
+        for each in found.straightness
+    ]
+    if found.spots:
+        rows = [("spot", "at", "value")]
+        for spot in found.spots:
+            rows.append(
+                (state(spot.kind), position(spot.x_mm, units), amount(spot.value, spot.uncertainty, unit, units))
+            )
+        lines += table(rows)
+    else:
+        lines.append("  no spot stands clear of the noise")
+    return [*lines, *_places_lines(places, unit, units), *_not_seen(found.not_seen), *_warned(warnings)]
+
+
+def _places_lines(places: Sequence[PlaceFinding], unit: str, units: Units) -> list[str]:
+    lines = []
+    for place in places:
+        if not place.seen:
+            lines.append(f"  {place.name}: not seen. {place.why}".rstrip())
+            continue
+        value = amount(place.peak_to_valley, place.uncertainty, unit, units, sign=False)
+        allowed = amount(place.allowed, None, unit, units, sign=False)
+        lines.append(f"  {place.name}: {state(place.verdict)}, {value} while a board passes, allowed {allowed}")
+    return lines
+
+
+def _not_seen(not_seen: Sequence[str]) -> list[str]:
+    return [f"  not seen: {', '.join(not_seen)}"] if not_seen else []
+
+
+def _warned(warnings: Sequence[str]) -> list[str]:
+    return [f"  note: {warning}" for warning in warnings]
+
+
+def bolts(args: argparse.Namespace) -> Answer:
+    """``truestroke bolts``, with ``--if`` as what would happen."""
+    from logger import advice
+
+    job = open_job(args)
+    set_up = the_set_up(job, args.set_up) if args.set_up else None
+    if args.what_if:
+        return _what_if(job, args.what_if, set_up, args.units)
+    plan = advice.advise(job, set_up=set_up)
+    return Answer(advice.as_json(plan), bolts_lines(plan, args.units))
+
+
+def bolts_lines(plan: Plan, units: Units) -> list[str]:
+    """The plan in words; the cautions stand before the first move, not after it."""
+    unit = plan.verdict.unit
+    lines = [f"round {plan.round}, {plan.set_up}: {state(plan.verdict.word)}. {plan.verdict.reason}"]
+    if plan.next == "turn" and plan.moves:
+        lines += ["", *SAFE_FIRST, "", *_moves_table(plan.moves, units)]
+        lines.append(
+            "  Slack the lock nut, turn until the indicator shows 'stop at', tighten the lock nut, read again."
+        )
+        lines.append("  Then record what was really done: truestroke turned " + _as_typed(plan.moves))
+    elif plan.next == "sweep":
+        other = f" with set-up {plan.next_set_up}" if plan.next_set_up else ""
+        lines.append(f"  Next: measure again{other}.")
+    elif not plan.reachable:
+        best = amount(plan.best_possible_peak_to_valley, plan.best_possible_uncertainty, unit, units, sign=False)
+        lines.append(f"  The bolts alone cannot do it: the best they can reach is {best} peak to valley.")
+    else:
+        lines.append("  Nothing to turn.")
+    if plan.predicted is not None and plan.moves:
+        lines.append(_predicted_line("After these moves", plan.predicted, unit, units))
+    if plan.unseen_bolts:
+        lines.append(f"  bolts this set-up cannot see: {', '.join(plan.unseen_bolts)}")
+    lines += _places_lines(plan.places, unit, units)
+    lines += [f"  why: {reason}" for reason in plan.why]
+    return [*lines, *_not_seen(plan.not_seen), *_warned(plan.warnings)]
+
+
+def _moves_table(moves: Sequence[Move], units: Units) -> list[str]:
+    rows = [("", "bolt", "move", "turns", "park at", "indicator now", "stop at")]
+    for move in moves:
+        arrow, way = ("↑", "up") if move.raise_mm > 0 else ("↓", "down")
+        rows.append(
+            (
+                str(move.order),
+                move.bolt,
+                f"{arrow} {amount(abs(move.raise_mm), None, 'mm', units, sign=False)} {way}",
+                move.turn,
+                position(move.park_mm, units),
+                amount(move.reading_now, None, move.unit, units),
+                amount(move.reading_target, move.uncertainty, move.unit, units),
+            )
+        )
+    return table(rows)
+
+
+def _as_typed(moves: Sequence[Move]) -> str:
+    return " ".join(f"{move.bolt}={move.raise_mm:+.2f}mm" for move in moves)
+
+
+def _predicted_line(start: str, predicted: Predicted, unit: str, units: Units) -> str:
+    spread = amount(predicted.peak_to_valley, predicted.peak_to_valley_uncertainty, unit, units, sign=False)
+    mean = amount(predicted.mean, None, unit, units)
+    return (
+        f"  {start}: {spread} peak to valley, mean {mean}; {predicted.chance_inside * 100:.0f} in 100 to come inside."
+    )
+
+
+def _what_if(job: Job, texts: Sequence[str], set_up: str | None, units: Units) -> Answer:
+    from logger import advice
+    from logger.errors import NotAllowed
+    from logger.turned import EXAMPLES, ParkedMove, parse_all
+
+    moves = parse_all(texts, job.machine)
+    if any(isinstance(move, ParkedMove) for move in moves):
+        raise NotAllowed("A parked reading says what was done, not what would be.", f"For --if write {EXAMPLES}.")
+    typed = {move.bolt: move.raise_mm for move in moves if not isinstance(move, ParkedMove)}
+    predicted = advice.predict(job, typed, set_up=set_up)
+    unit = "mm"
+    told = ", ".join(f"{bolt} {amount(raise_mm, None, 'mm', units)}" for bolt, raise_mm in typed.items())
+    answer: dict[str, Any] = {
+        "if": [{"bolt": bolt, "raise_mm": raise_mm} for bolt, raise_mm in typed.items()],
+        **advice.predicted_as_json(predicted),
+    }
+    return Answer(answer, [_predicted_line(f"With {told}", predicted, unit, units).strip()])
+
+
+def turned(args: argparse.Namespace) -> Answer:
+    """``truestroke turned``: every move is understood before the first is recorded, all of them in one entry."""
+    from logger import advice
+    from logger.turned import ParkedMove, parse_all
+
+    job = open_job(args)
+    moves = parse_all(args.moves, job.machine)
+    set_up = the_set_up(job, args.set_up) if args.set_up else None
+    recorded = [
+        advice.estimate_turned(job, move, set_up=set_up) if isinstance(move, ParkedMove) else _as_turned(move)
+        for move in moves
+    ]
+    job.append_turned(recorded)
+    rows = [{"bolt": each.bolt, "raise_mm": each.raise_mm, "uncertainty_mm": each.uncertainty_mm} for each in recorded]
+    lines = [
+        f"{each.bolt}: {amount(each.raise_mm, each.uncertainty_mm, 'mm', args.units)} recorded" for each in recorded
+    ]
+    return Answer({"recorded": rows}, [*lines, "Next: sweep again, before any other bolt is turned."])
+
+
+def _as_turned(move: TypedMove) -> TurnedBolt:
+    from logger.job import TurnedBolt
+
+    return TurnedBolt(move.bolt, move.raise_mm, move.uncertainty_mm, move.form)

@@ -1,0 +1,269 @@
+"""What ``listen``, ``live`` and ``replay`` do: readings as they come, as lines.
+
+Why it exists: the three differ in where readings come from and what they mean, not in how they are shown. Raw readings
+keep the instrument's sign; heights are made by ``analysis.units`` and by nothing else.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Any
+
+from logger.commands import Answer
+from logger.commands._job import find_recording, open_job, the_set_up
+from logger.commands._numbers import until
+from logger.commands._stream import SHOWN_PER_S, Thinner, happened, reading_line, records
+from logger.errors import InstrumentLost, NotAllowed, NotUnderstood, TruestrokeError
+from logger.readings import Ended, Reading
+from logger.wording import amount, plural, position, state
+
+if TYPE_CHECKING:
+    from analysis.results import Move
+    from logger.commands import Terminal
+    from logger.commands._numbers import End
+    from logger.commands._stream import Source
+    from logger.instruments import Instrument
+    from logger.job import Job
+    from logger.machines import Machine, SetUp
+    from logger.recorder import Recorder
+
+Show = Callable[[Reading], str]
+
+
+def listen(args: argparse.Namespace) -> Answer:
+    """``truestroke listen``: the instrument's own words."""
+    from logger.instruments import load_instrument
+
+    end = until(args.until)
+    if args.instrument is None:
+        return _name_it(args)
+    instrument = load_instrument(args.instrument)
+    with _relay(args.port, instrument, end) as recorder:
+        ended = _show(recorder, args.terminal, lambda reading: f"{reading.value:+g} {reading.unit}", recorder.stop)
+        return _answer(args.port, instrument, recorder, ended)
+
+
+def live(args: argparse.Namespace) -> Answer:
+    """``truestroke live``: the screen in a terminal, else lines of height, state and what is to go."""
+    from logger.instruments import load_instrument
+
+    job = open_job(args)
+    name = the_set_up(job, args.set_up)
+    instrument = load_instrument(args.instrument)
+    end = until(args.until)
+    if args.terminal.can_draw() and not args.plain and not args.json:
+        from logger import tui
+
+        on = tui.OpenOn("live", port=args.port, instrument=args.instrument, set_up=name)
+        return Answer({"exit": tui.run(job, units=args.units, open_on=on)})
+    move = _planned(job, name, args.bolt) if args.bolt else None
+    show = _heights(job.machine, job.machine.set_ups[name], args, move)
+    with _relay(args.port, instrument, end) as recorder:
+        if move is not None:
+            args.terminal.write(_how_to(move, args.units))
+        ended = _show(recorder, args.terminal, show, recorder.stop)
+        return _answer(args.port, instrument, recorder, ended)
+
+
+def replay(args: argparse.Namespace) -> Answer:
+    """``truestroke replay``: the screen in a terminal, else the recorded readings again, at speed."""
+    from logger.recording import open_recording
+    from logger.replay import Replay
+
+    if not 0 <= args.speed <= FASTEST:
+        raise NotAllowed(f"--speed {args.speed:g} is not possible.", f"Allowed: 0 (as fast as it goes) to {FASTEST:g}.")
+    job = open_job(args)
+    folder = find_recording(job, args.sweep)
+    recording = open_recording(folder)
+    if args.terminal.can_draw() and not args.plain and not args.json:
+        from logger import tui
+
+        return Answer({"exit": tui.run(job, units=args.units, open_on=tui.OpenOn("replay", sweep=recording.name))})
+    playing = Replay(recording, speed=args.speed or FASTEST)
+    show = _recorded_heights(recording.machine, recording.set_up, args)
+    _show(playing, args.terminal, show, None)
+    return Answer(
+        {
+            "sweep": recording.name,
+            "readings": playing.readings,
+            "marks": playing.marks,
+            "garbage": playing.garbage,
+            "gaps": playing.gaps,
+            "ended": recording.ended,
+            "warnings": list(recording.warnings),
+        },
+        [f"{recording.name}: {plural(playing.readings, 'reading')} replayed; it ended: {recording.ended}."],
+    )
+
+
+FASTEST = 1e6
+NAMING_S = 2.0  #: listened to at each line speed, to name an instrument
+
+
+def _relay(port: str, instrument: Instrument, end: End | None) -> Recorder:
+    from logger.recorder import Recorder, RecorderSpec
+
+    return Recorder.start(RecorderSpec(port=port, instrument=instrument, until=end, kind="live"))
+
+
+def _show(source: Source, terminal: Terminal, show: Show, stop: Callable[[], None] | None) -> Ended | None:
+    """Show what comes until it ends; Enter ends it. Readings are thinned where a person watches."""
+    due = Thinner(SHOWN_PER_S if terminal.interactive else 0.0)
+    last: Ended | None = None
+
+    def on_key(key: str) -> None:
+        if key in ("\r", "\n") and stop is not None:
+            stop()
+
+    for batch in records(source, on_key):
+        for record in batch:
+            if isinstance(record, Ended):
+                last = record
+            if isinstance(record, Reading):
+                if terminal.live_lines and due():
+                    terminal.write(reading_line(record, show(record)))
+            elif (line := happened(record)) is not None:
+                terminal.write(line)
+    return last
+
+
+def _answer(port: str, instrument: Instrument, recorder: Recorder, ended: Ended | None) -> Answer:
+    facts: dict[str, Any] = {
+        "port": port,
+        "instrument": instrument.name,
+        "readings": recorder.readings,
+        "marks": recorder.marks,
+        "garbage": recorder.garbage,
+        "gaps": recorder.gaps,
+        "ended": ended.how if ended is not None else "interrupted",
+    }
+    latest = recorder.latest
+    if latest is not None:
+        facts["latest"] = {"value": latest.value, "unit": latest.unit, "t_s": latest.t_ns / 1e9}
+    line = f"{plural(recorder.readings, 'reading')}, {plural(recorder.marks, 'mark')}, garbage {recorder.garbage}."
+    return Answer(facts, [line], _failure(port, instrument, recorder, ended))
+
+
+def _failure(port: str, instrument: Instrument, recorder: Recorder, ended: Ended | None) -> TruestrokeError | None:
+    if ended is not None and ended.how == "link lost":
+        return InstrumentLost(f"The instrument on {port} went away and did not come back.", "Check the cable.")
+    if recorder.readings:
+        return None
+    if recorder.garbage:
+        return NotUnderstood(
+            f"What arrives on {port} makes no reading of {instrument.name}.",
+            f"'truestroke listen {port}' without --instrument names the file and line speed that would explain it.",
+        )
+    return NotUnderstood(f"Nothing arrived on {port}.", "Is the instrument switched on, and set to send?")
+
+
+# --- what a reading means --------------------------------------------------------------------------------------------
+
+
+def _heights(machine: Machine, set_up: SetUp, args: argparse.Namespace, move: Move | None) -> Show:
+    """The reading as a height (or tilt) with its state, the instrument's own figure beside it."""
+    from analysis.units import base_unit, height_from_reading, to_base
+
+    level = set_up.kind == "level"
+    zero = set_up.zero_mm_per_m if level else set_up.zero_mm
+    word = ("tilt" if level else "height") if zero is not None else "from an unknown zero"
+    goal = _goal(machine, set_up, args, move)
+
+    def show(reading: Reading) -> str:
+        value = float(to_base(reading.value, reading.unit))
+        height = height_from_reading(value, set_up.kind, zero, set_up.sense)
+        unit = base_unit(reading.unit)
+        return (
+            f"{word} {amount(height, None, unit, args.units)}  {goal(height, unit)}"
+            f"  (indicator {reading.value:+g} {reading.unit})"
+        )
+
+    return show
+
+
+def _recorded_heights(machine: Machine, set_up: str, args: argparse.Namespace) -> Show:
+    args.target = None
+    if set_up in machine.set_ups:
+        return _heights(machine, machine.set_ups[set_up], args, None)
+    return lambda reading: f"{reading.value:+g} {reading.unit}"
+
+
+def _goal(machine: Machine, set_up: SetUp, args: argparse.Namespace, move: Move | None) -> Callable[[float, str], str]:
+    if move is not None and move.height_target is not None and move.height_now is not None:
+        planned, target = move.height_target - move.height_now, move.height_target
+        return lambda height, unit: _bolt_to_go(target - height, planned, move, unit, args.units)
+    if args.target is not None:
+        return lambda height, unit: _to_go(args.target - height, unit, args.units)
+    if set_up.kind == "level" or set_up.zero_mm is None:
+        return lambda height, unit: ""
+    low, high = machine.band.mean_mm
+    return lambda height, unit: _against(height, low, high, unit, args.units)
+
+
+def _against(height: float, low: float, high: float, unit: str, units: Any) -> str:
+    if height > high:
+        return f"{state('high')} by {amount(height - high, None, unit, units, sign=False)}"
+    if height < low:
+        return f"{state('low')} by {amount(low - height, None, unit, units, sign=False)}"
+    return state("inside")
+
+
+HERE_MM = 0.002
+"""Nearer than this to the target there is nothing to turn by hand (common practice, no source)."""
+
+
+def _to_go(left: float, unit: str, units: Any) -> str:
+    if abs(left) <= HERE_MM:
+        return "═ here"
+    sign, way = ("▼", "raise") if left > 0 else ("▲", "lower")
+    return f"{sign} {amount(abs(left), None, unit, units, sign=False)} to go, {way}"
+
+
+def _bolt_to_go(left: float, planned: float, move: Move, unit: str, units: Any) -> str:
+    """What is left for the bolt in hand. Raising a bolt may lower the reading: the plan knows, so it is asked."""
+    if abs(left) <= max(HERE_MM, 0.5 * (move.uncertainty or 0.0)):
+        return f"═ here: {move.bolt} is right, tighten the lock nut"
+    sign = "▼" if left > 0 else "▲"
+    said = amount(abs(left), None, unit, units, sign=False)
+    way = "raise" if (move.raise_mm > 0) == (left * planned > 0) else "lower"
+    return (
+        f"{sign} {said} to go, {way} {move.bolt}" if left * planned > 0 else f"{sign} {said} too far, {way} {move.bolt}"
+    )
+
+
+def _planned(job: Job, set_up: str, bolt: str) -> Move:
+    """The next planned move of one bolt, from the sweeps of this job."""
+    from logger import advice
+
+    name = job.machine.bolt(bolt).name
+    plan = advice.advise(job, set_up=set_up)
+    for move in plan.moves:
+        if move.bolt == name:
+            return move
+    planned = ", ".join(move.bolt for move in plan.moves) or "none"
+    raise NotAllowed(f"{name} has no planned move in this round (planned: {planned}).", "See 'truestroke bolts'.")
+
+
+def _how_to(move: Move, units: Any) -> str:
+    return (
+        f"{move.bolt}: {move.turn}; carriage parked at {position(move.park_mm, units)}; stop when the indicator shows "
+        f"{amount(move.reading_target, move.uncertainty, move.unit, units)}, then tighten the lock nut."
+    )
+
+
+# --- naming the instrument -------------------------------------------------------------------------------------------
+
+
+def _name_it(args: argparse.Namespace) -> Answer:
+    """Listen without knowing the instrument: which file and line settings explain what arrives."""
+    from logger.commands._listening import heard
+
+    args.terminal.note(f"Listening to {args.port} to find out which instrument it is.")
+    facts = heard(args.port, NAMING_S)
+    failure = None
+    if facts["heard"] in ("silent", "no sense"):
+        failure = NotUnderstood(facts["says"], "Add --instrument NAME or a path to its YAML file to see the readings.")
+    name = facts["instrument"] or "NAME"
+    lines = [facts["says"], f"To see its readings: truestroke listen {args.port} --instrument {name}"]
+    return Answer({"port": args.port, **facts}, [] if failure is not None else lines, failure)

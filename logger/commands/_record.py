@@ -1,0 +1,270 @@
+"""What ``sweep`` does, from the arguments to the journal.
+
+Why it exists: the command line, not the reading process, knows the job, the person and the terminal; the reading
+process, not the command line, must survive when any of them goes away. The port is opened once. Whatever happens after
+that, the recording is on disk, and the last line says where.
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from logger.commands import Answer
+from logger.commands._job import open_job, the_set_up
+from logger.commands._numbers import stations, until
+from logger.commands._stream import records
+from logger.errors import InstrumentLost, NotAllowed, NotUnderstood, TruestrokeError
+from logger.readings import Ended, LinkBack, LinkLost
+from logger.wording import count, plural
+
+if TYPE_CHECKING:
+    from logger.commands import Terminal
+    from logger.instruments import Instrument
+    from logger.job import Job
+    from logger.recorder import Recorder
+    from logger.recording import Recording
+
+MOST_PASSES = 100
+
+
+def sweep(args: argparse.Namespace) -> Answer:
+    """``truestroke sweep``."""
+    from logger.instruments import load_instrument
+
+    job = open_job(args)
+    set_up = the_set_up(job, args.set_up)
+    instrument = load_instrument(args.instrument)
+    _fits(job, set_up, instrument)
+    wanted, notes = _stations(args, job)
+    warnings = [*notes, *_direction(job, set_up, instrument, args.terminal)]
+    folder = job.next_recording_folder(set_up)
+    ended = _recorded(args, job, folder, set_up, instrument, wanted)
+    return _answer(job, folder, ended, warnings, instrument, args.port)
+
+
+def _fits(job: Job, name: str, instrument: Instrument) -> None:
+    """A level where an indicator is described, or the other way round, would be read in the wrong unit."""
+    level = job.machine.set_ups[name].kind == "level"
+    if level != (instrument.base_unit == "mm/m"):
+        raise NotAllowed(
+            f"Set-up '{name}' wants {'a level' if level else 'an indicator'}, and {instrument.name} "
+            f"speaks {instrument.unit}.",
+            "Choose another set-up or another instrument.",
+        )
+
+
+def _stations(args: argparse.Namespace, job: Job) -> tuple[tuple[float, ...], list[str]]:
+    if not 1 <= args.passes <= MOST_PASSES:
+        raise NotAllowed(f"--passes {args.passes} is not possible.", f"Allowed: 1 to {MOST_PASSES}; usual: 2.")
+    return stations(args.marks, job.machine.carriage.stroke_mm) if args.marks else ((), [])
+
+
+# --- which way is up -------------------------------------------------------------------------------------------------
+
+_LIFT = {
+    "fixed": "Press the indicator's tip in by hand",
+    "carried": "Press the indicator's tip in by hand",
+    "level": "Raise one end of the level by hand (outfeed end for pitch, table side for roll)",
+}
+
+
+def _direction(job: Job, set_up: str, instrument: Instrument, terminal: Terminal) -> list[str]:
+    """Once for each set-up and instrument: does the number move as said? The answer is kept in the journal."""
+    kept = [
+        entry.data
+        for entry in job.entries()
+        if entry.kind == "direction check"
+        and entry.data.get("set_up") == set_up
+        and entry.data.get("instrument") == instrument.name
+    ]
+    if kept and kept[-1].get("moved_as_said") is True:
+        return []
+    unchecked = [f"Nobody has checked yet that {instrument.name} counts the right way in set-up '{set_up}'."]
+    if not terminal.interactive:
+        return unchecked
+    described = job.machine.set_ups[set_up]
+    way = "fall" if described.sense == "reversed" else "rise"
+    said = terminal.ask(f"{_LIFT[described.kind]}: the number must {way}. Does it? [y/n, Enter = not now]").lower()
+    if said not in ("y", "yes", "n", "no"):
+        return unchecked
+    as_said = said.startswith("y")
+    job.append("direction check", set_up=set_up, instrument=instrument.name, way=way, moved_as_said=as_said)
+    if not as_said:
+        other = "normal" if described.sense == "reversed" else "reversed"
+        raise NotAllowed(
+            f"{instrument.name} counts the other way than set-up '{set_up}' says.",
+            f"Write 'sense: {other}' under set_ups: {set_up}: in {job.folder / 'machine.yaml'}, then sweep again.",
+        )
+    return []
+
+
+# --- recording -------------------------------------------------------------------------------------------------------
+
+
+def _recorded(
+    args: argparse.Namespace,
+    job: Job,
+    folder: Path,
+    set_up: str,
+    instrument: Instrument,
+    wanted: Sequence[float],
+) -> Ended:
+    """Run the reading process until it has ended; Ctrl-C ends it too, tells where everything is, and goes on up."""
+    from logger.recorder import Recorder, RecorderSpec
+
+    spec = RecorderSpec(
+        port=args.port,
+        instrument=instrument,
+        folder=folder,
+        machine=job.machine,
+        set_up=set_up,
+        passes=args.passes,
+        stations_mm=tuple(wanted),
+        until=until(args.until, still=True),
+        marks_expected=args.passes * len(wanted) or None,
+        instrument_name=args.instrument,
+    )
+    with Recorder.start(spec) as recorder:
+        try:
+            return _watched(recorder, args, wanted)
+        except KeyboardInterrupt:
+            recorder.stop("operator")
+            recorder.wait(5.0)
+            args.terminal.note(f"What was received is kept in {folder}; it is not counted as a sweep.")
+            raise
+
+
+def _watched(recorder: Recorder, args: argparse.Namespace, wanted: Sequence[float]) -> Ended:
+    terminal = args.terminal
+    if terminal.interactive:
+        terminal.note(_keys_said(wanted))
+
+    def on_key(key: str) -> None:
+        if key == " ":
+            recorder.mark()
+        elif key == "g":
+            recorder.note_gap()
+        elif key in ("\r", "\n"):
+            recorder.stop("operator")
+
+    last: Ended | None = None
+    for batch in records(recorder, on_key):
+        for record in batch:
+            if isinstance(record, LinkLost):
+                terminal.note(f"╱ Link lost: {record.why}. Waiting for it to come back.")
+            elif isinstance(record, LinkBack):
+                terminal.note(f"Link back on {record.port}; the gap is recorded.")
+            elif isinstance(record, Ended):
+                last = record
+        terminal.progress(_progress(recorder, args.passes, wanted))
+    return last or recorder.wait(5.0) or Ended(0, "interrupted", "The reading process ended without a word.")
+
+
+def _keys_said(wanted: Sequence[float]) -> str:
+    marks = "space = the middle passes a station, " if wanted else "space = mark, "
+    return f"Recording. {marks}g = note a gap, Enter = end. Push the carriage at a steady pace, there and back."
+
+
+def _progress(recorder: Recorder, passes: int, wanted: Sequence[float]) -> str:
+    latest = recorder.latest
+    shown = "no reading" if latest is None else f"indicator {latest.value:+g} {latest.unit}"
+    marks = plural(recorder.marks, "mark")
+    if wanted:
+        done, total = recorder.marks, passes * len(wanted)
+        number, place = divmod(min(done, total - 1), len(wanted))
+        along = list(wanted) if number % 2 == 0 else list(reversed(wanted))
+        following = f", next {along[place]:g} mm" if done < total else ""
+        marks = f"pass {number + 1} of {passes}, marks {done} of {total}{following}"
+    return (
+        f"{recorder.state}: {shown}, {count(recorder.readings)} readings, {marks}, "
+        f"gaps {recorder.gaps}, garbage {recorder.garbage}"
+    )
+
+
+# --- afterwards ------------------------------------------------------------------------------------------------------
+
+
+def _answer(job: Job, folder: Path, ended: Ended, warnings: list[str], instrument: Instrument, port: str) -> Answer:
+    """Open what was recorded, say what is in it, and enter it in the journal if it is a sweep."""
+    from logger.recording import open_recording
+
+    recording = open_recording(folder)
+    failure = _failure(recording, ended, instrument, port)
+    found = _found(recording, warnings)
+    facts: dict[str, Any] = {
+        "sweep": recording.name,
+        "readings": len(recording.value),
+        "marks": len(recording.mark_t_s),
+        "garbage": recording.garbage,
+        "gaps": len(recording.gaps_t_s),
+        "passes": 0 if found is None else found[1],
+        "position_source": "none" if found is None else found[0],
+        "ended": ended.how,
+    }
+    warnings += recording.warnings
+    if failure is None:
+        job.append("sweep", **facts, set_up=recording.set_up)
+    return Answer(
+        {**facts, "folder": str(folder), "warnings": warnings}, _lines(facts, folder, warnings, failure), failure
+    )
+
+
+def _failure(recording: Recording, ended: Ended, instrument: Instrument, port: str) -> TruestrokeError | None:
+    kept = f"Everything received is kept in {recording.folder}."
+    if ended.how == "link lost":
+        return InstrumentLost(
+            f"The instrument on {port} went away and did not come back. {kept}",
+            f"Check the cable, then sweep again; 'truestroke spots {recording.number}' judges what there is.",
+        )
+    if ended.how == "disk full":
+        from logger.errors import CannotSave
+
+        return CannotSave(f"The disk is full. {kept}", ended.message or "Free some space, then sweep again.")
+    if len(recording.value):
+        return None
+    if recording.garbage:
+        return NotUnderstood(
+            f"Bytes arrived on {port}, but no reading of {instrument.name} could be made of them. {kept}",
+            _what_fits(recording),
+        )
+    return NotUnderstood(f"Nothing arrived on {port}. {kept}", "Is the instrument switched on, and set to send?")
+
+
+def _what_fits(recording: Recording) -> str:
+    """Which instrument file explains the bytes that did arrive: they are on disk, the port need not be opened again."""
+    from logger.identify import wrong_settings_hint
+    from logger.recording_rows import RowsFile, read_wire
+    from logger.wire import FILE_NAME
+
+    rows, _ = read_wire(RowsFile.read(recording.folder / FILE_NAME))
+    raw = b"".join(row.raw for row in rows if row.channel == "in")
+    return wrong_settings_hint(raw, recording.instrument) or "Check the instrument's own settings."
+
+
+def _found(recording: Recording, warnings: list[str]) -> tuple[str, int] | None:
+    """Where the positions come from and how many passes there are; None where none can be found, which is said."""
+    from logger import findings
+
+    if not len(recording.value):
+        return None
+    try:
+        positions = findings.positions(recording)
+    except TruestrokeError as error:
+        warnings.append(str(error))
+        return None
+    warnings += positions.warnings
+    return positions.source, len(positions.direction)
+
+
+def _lines(facts: dict[str, Any], folder: Path, warnings: Sequence[str], failure: TruestrokeError | None) -> list[str]:
+    lines = [
+        f"{facts['sweep']}: {plural(facts['readings'], 'reading')}, {plural(facts['marks'], 'mark')}, "
+        f"{plural(facts['passes'], 'pass', 'passes')}, {plural(facts['gaps'], 'gap')}, garbage {facts['garbage']}; "
+        f"ended: {facts['ended']}.",
+        f"  positions from {facts['position_source']}; kept in {folder}",
+        *[f"  note: {warning}" for warning in warnings],
+    ]
+    return lines if failure is not None else [*lines, "Next: truestroke spots, then truestroke bolts."]
