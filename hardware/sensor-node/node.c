@@ -32,8 +32,11 @@
 #define GAUGE_INVERTED 0
 #endif
 
-#define POSITION_EVERY (20 * TICKS_PER_MS)
-#define STATUS_EVERY (250 * TICKS_PER_MS)
+/* Never quite the same interval: a host that wakes every 16 ms would else see every line equally late, and could not
+ * tell the delay from the clock. */
+#define UNEVEN ((sequence & 15) * 125UL)
+#define POSITION_EVERY (17 * TICKS_PER_MS + UNEVEN)
+#define STATUS_EVERY (249 * TICKS_PER_MS + UNEVEN)
 
 static volatile uint16_t overflows;
 static volatile int32_t position;
