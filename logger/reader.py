@@ -28,7 +28,7 @@ from logger.clock import Start, now_ns
 from logger.decode import FrameSpec, make_decoder
 from logger.ending import EndRules, Watch
 from logger.errors import CannotSave, InstrumentLost, TruestrokeError
-from logger.port import FoundPort, Link, Port, find_again, find_ports, identify, open_port
+from logger.port import FoundPort, Link, Port, find_again, find_ports, identify, open_port, shown
 from logger.readings import Ended
 from logger.recording_write import Description, RecordingWriter
 from logger.wire import Interpreter, WireRow
@@ -73,6 +73,7 @@ class Reader:
         self._batch: list[WireRow] = []
         self._ended: tuple[str, str] | None = None
         self._lost_ns = 0
+        self._heard = True
         self._synced_ns = 0
         self._asked = 0
         self._next_request_ns = 0
@@ -144,6 +145,7 @@ class Reader:
         """Disk first, then meaning, then disk again, then the screen."""
         if self._writer is not None:
             self._writer.write_wire(rows)
+        self._heard = self._heard or rows[-1].channel == "in"
         records = [record for row in rows for record in self._interpreter.records(row)]
         if self._writer is not None:
             self._writer.write_records(records)
@@ -156,11 +158,15 @@ class Reader:
         if self._port is not None:
             self._port.close()
             self._port = None
-        self._lost_ns = now_ns()
+        now = now_ns()
+        if self._heard:
+            self._lost_ns, self._heard = now, False
+        else:  # it came back and went again without a byte: that was no return
+            self._give_up_if_too_long()
         if self._spec.rules.until == "closed" or self._watch.without_screen:
             self._ended = ("screen gone" if self._watch.without_screen else "closed", "")
             return
-        self._batch.append(WireRow(self._start.since(self._lost_ns), "link", f"lost: {error.what}".encode()))
+        self._batch.append(WireRow(self._start.since(now), "link", f"lost: {error.what}".encode()))
 
     def _wait_for_the_device(self) -> None:
         self._link.wait(RETRY_NS / 1e9)
@@ -169,11 +175,16 @@ class Reader:
         try:
             self._port = open_port(name, spec.link)
         except TruestrokeError as error:
-            if now_ns() - self._lost_ns >= spec.rules.give_up_s * 1e9:
-                self._ended = ("link lost", f"{error.what} It did not come back within {spec.rules.give_up_s:g} s.")
+            log.info("%s", error)
+            self._give_up_if_too_long()
             return
         self._device = _device_of(name)
         self._handle([WireRow(self._start.since(now_ns()), "link", f"back: {name}".encode())], self._now())
+
+    def _give_up_if_too_long(self) -> None:
+        give_up_s = self._spec.rules.give_up_s
+        if now_ns() - self._lost_ns >= give_up_s * 1e9:
+            self._ended = ("link lost", f"{shown(self._spec.port)} did not come back within {give_up_s:g} s.")
 
     # -- commands and the end ------------------------------------------------------------------------------------------
 

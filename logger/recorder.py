@@ -175,6 +175,11 @@ class Recorder:
         return "receiving" if self._heard_ns and now_ns() - self._heard_ns < QUIET_NS else "quiet"
 
     @property
+    def pid(self) -> int:
+        """The reading process."""
+        return self._process.pid
+
+    @property
     def ended(self) -> Ended | None:
         return self._ended
 

@@ -89,7 +89,9 @@ class _LinePattern:
         never = "".join(f"(?P<{name}>(?!))?" for name in GROUPS if name not in own)
         compiled = re.compile(f"(?:{pattern}){never}".encode("ascii"))
         self.fullmatch = compiled.fullmatch
-        self.numbers = tuple(compiled.groupindex[name] for name in GROUPS)
+        # A time when the key went down is a mark, also where the pattern has no mark of its own.
+        mark = "mark_time" if "mark" not in own and "mark_time" in own else "mark"
+        self.numbers = tuple(compiled.groupindex[mark if name == "mark" else name] for name in GROUPS)
 
 
 class ValueLineDecoder:

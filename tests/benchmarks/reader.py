@@ -1,0 +1,148 @@
+"""How fast, how late and how dear the reader is. Run: ``python -m tests.benchmarks.reader [seconds]``.
+
+Prints ratios measured side by side in one run, on one machine, over a pty:
+
+* lines a second of the production path (decode, both tables on disk and the reports to the parent included), of a plain
+  pyserial ``readline()`` loop that only turns a line into a number, and of a bare ``os.read`` that only counts;
+* the reading process's CPU at 1 and 2 kHz of paced lines;
+* how late stamps are: the stamp in the recording minus the moment the line was written.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import resource
+import sys
+import tempfile
+import time
+import tty
+from collections.abc import Callable
+from pathlib import Path
+
+import numpy as np
+import serial
+
+from logger.recorder import Recorder
+from logger.recording import open_recording
+from tests.logger.wire_bench import spec
+
+LINE = b"+0.1234,1480.500\r\n"
+
+
+def _flood(far: int, seconds: float) -> None:
+    block, end = LINE * 200, time.monotonic() + seconds
+    while time.monotonic() < end:
+        os.write(far, block)
+
+
+def _paced(far: int, seconds: float, hertz: int, pipe: multiprocessing.connection.Connection) -> None:
+    sent, start, period = [], time.monotonic_ns(), 1_000_000_000 // hertz
+    for i in range(int(seconds * hertz)):
+        while (left := start + i * period - time.monotonic_ns()) > 0:
+            time.sleep(left / 1e9)
+        sent.append(time.monotonic_ns())
+        os.write(far, b"+0.1234,%d.000\r\n" % i)
+    pipe.send(sent)
+
+
+def _line() -> tuple[int, int, str]:
+    far, near = os.openpty()
+    tty.setraw(near)
+    return far, near, os.ttyname(near)
+
+
+def lines_per_second(count: Callable[[str, float], int], seconds: float) -> float:
+    """What ``count(name, seconds)`` counts while another process writes as fast as it can; opening is left out."""
+    far, near, name = _line()
+    writer = multiprocessing.Process(target=_flood, args=(far, seconds + 5.0))
+    writer.start()
+    try:
+        return count(name, seconds) / seconds
+    finally:
+        writer.kill()
+        writer.join()
+        os.close(far)
+        os.close(near)
+
+
+def production(name: str, seconds: float) -> int:
+    with tempfile.TemporaryDirectory() as folder, Recorder.start(spec(name, Path(folder) / "0001-bench")) as recorder:
+        before, start = recorder.readings, time.perf_counter()
+        time.sleep(seconds)
+        lines, took = recorder.readings - before, time.perf_counter() - start
+        recorder.stop()
+        recorder.wait(10)
+    return int(lines / took * seconds)
+
+
+def plain_readline(name: str, seconds: float) -> int:
+    lines = 0
+    with serial.Serial(name, timeout=1) as port:
+        end = time.perf_counter() + seconds
+        while time.perf_counter() < end:
+            float(port.readline().split(b",")[0])
+            lines += 1
+    return lines
+
+
+def bare_count(name: str, seconds: float) -> int:
+    fd, lines = os.open(name, os.O_RDONLY | os.O_NOCTTY), 0
+    end = time.perf_counter() + seconds
+    while time.perf_counter() < end:
+        lines += os.read(fd, 4096).count(b"\n")
+    os.close(fd)
+    return lines
+
+
+def _cpu_s(pid: int) -> float:
+    fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def paced(hertz: int, seconds: float) -> tuple[float, np.ndarray, int]:
+    """CPU share of the reading process, lateness of each stamp in ms, lines lost."""
+    far, near, name = _line()
+    ours, theirs = multiprocessing.Pipe()
+    with tempfile.TemporaryDirectory() as folder, Recorder.start(spec(name, Path(folder) / "0001-bench")) as recorder:
+        writer = multiprocessing.Process(target=_paced, args=(far, seconds, hertz, theirs))
+        cpu, start = _cpu_s(recorder.pid), time.monotonic()
+        writer.start()
+        sent = np.array(ours.recv())
+        cpu = (_cpu_s(recorder.pid) - cpu) / (time.monotonic() - start)
+        writer.join()
+        time.sleep(0.2)
+        recorder.stop()
+        recorder.wait(10)
+        recording = open_recording(Path(folder) / "0001-bench")
+        started_ns = recorder.started_ns
+    os.close(far)
+    os.close(near)
+    index = recording.position_mm.astype(int)
+    late_ms = (recording.t_s * 1e9 + started_ns - sent[index]) / 1e6
+    return cpu, late_ms, len(sent) - len(index)
+
+
+def main() -> None:
+    seconds = float(sys.argv[1]) if len(sys.argv) > 1 else 3.0
+    rates: dict[str, list[float]] = {}
+    for _ in range(3):
+        for call in (plain_readline, production, bare_count):
+            rates.setdefault(call.__name__, []).append(lines_per_second(call, seconds))
+    median = {name: sorted(found)[1] for name, found in rates.items()}
+    for name, rate in median.items():
+        print(f"{name:15} {rate:12,.0f} lines/s   ({', '.join(f'{r:,.0f}' for r in rates[name])})")
+    print(f"production : readline   {median['production'] / median['plain_readline']:6.1f} : 1")
+    print(f"production : bare count {median['production'] / median['bare_count']:6.3f} : 1")
+    for hertz in (1000, 2000):
+        cpu, late, lost = paced(hertz, max(seconds, 5.0))
+        p50, p99 = np.percentile(late, [50, 99])
+        print(
+            f"{hertz} Hz: reader {100 * cpu:.1f} % of a core; stamps late by {p50:.3f} ms (p50), {p99:.3f} ms (p99), "
+            f"{late.max():.3f} ms (max); lines lost: {lost}"
+        )
+    print(f"largest child: {resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024:.0f} MB")
+
+
+if __name__ == "__main__":
+    main()

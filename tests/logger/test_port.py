@@ -1,0 +1,110 @@
+"""Facts about opening ports, and about what is said when one does not open."""
+
+import errno
+import os
+
+import pytest
+import serial
+
+from logger.errors import InstrumentLost, PortError
+from logger.port import FoundPort, Link, find_again, find_ports, identify, open_port, port_error, shown
+from tests.logger.wire_bench import line, sender, server
+
+pytestmark = pytest.mark.skipif(os.name != "posix", reason="ptys")
+
+
+@pytest.mark.parametrize(
+    ("number", "said", "todo"),
+    [
+        (errno.ENOENT, "There is no port /dev/x", "ort"),
+        (errno.EACCES, "No permission to open /dev/x", "group dialout"),
+        (errno.EBUSY, "busy", "Close that program"),
+        (errno.EAGAIN, "busy", "Close that program"),
+        (errno.ENOTTY, "not a serial device", "ort"),
+        (errno.EISDIR, "not a serial device", "ort"),
+        (errno.EIO, "could not be opened", "ort"),
+    ],
+)
+def test_every_way_an_opening_fails_is_one_sentence_and_a_way_out(number, said, todo):
+    error = port_error("/dev/x", serial.SerialException(number, os.strerror(number)))
+    assert said in error.what
+    assert todo in error.todo
+    assert "\n" not in str(error)
+
+
+def test_a_regular_file_is_no_serial_device(tmp_path):
+    (tmp_path / "file").write_text("")
+    with pytest.raises(PortError, match="not a serial device"):
+        open_port(str(tmp_path / "file"), Link())
+
+
+@pytest.mark.parametrize("name", ["wormhole://x", "socket://nothing", "socket://127.0.0.1:99999"])
+def test_a_url_that_is_none_is_said(name):
+    with pytest.raises(PortError):
+        open_port(name, Link())
+
+
+def test_no_terminal_code_in_a_ports_name_reaches_the_screen():
+    assert "\x1b" not in str(port_error("/dev/\x1b[2J", FileNotFoundError(errno.ENOENT, "no")))
+    assert shown("a\nb\x07") == "a?b?"
+
+
+def test_what_is_there_is_read_and_nothing_is_nothing(tmp_path):
+    with line(tmp_path) as cable:
+        port = open_port(str(cable.name), Link())
+        assert port.read(0.0) == b""
+        cable.send(b"+0.1\r\n")
+        assert port.read(5.0) == b"+0.1\r\n"
+        port.close()
+
+
+def test_a_pulled_cable_is_a_lost_instrument_however_the_system_says_it(tmp_path):
+    with line(tmp_path) as cable:
+        port = open_port(str(cable.name), Link())
+        cable.pull()
+        with pytest.raises(InstrumentLost, match=r"went away|far end"):
+            port.read(5.0)
+        port.close()
+        with pytest.raises(InstrumentLost):
+            port.read(0.0)
+        cable.plug()
+
+
+def test_a_server_that_closes_is_a_lost_instrument_after_the_last_byte():
+    with server(sender(b"+0.1\r\n")) as url:
+        port = open_port(url, Link())
+        assert port.read(5.0) == b"+0.1\r\n"
+        with pytest.raises(InstrumentLost, match="far end"):
+            port.read(5.0)
+        port.close()
+
+
+def test_a_port_without_a_descriptor_is_read_through_pyserial():
+    port = open_port("loop://", Link())
+    port.write(b"abc")
+    assert port.read(1.0) == b"abc"
+    port.close()
+
+
+def test_a_port_is_ours_alone(tmp_path):
+    with line(tmp_path) as cable:
+        port = open_port(str(cable.name), Link())
+        with pytest.raises(PortError, match="busy"):
+            open_port(str(cable.name), Link())
+        port.close()
+
+
+def test_the_same_device_is_found_under_another_name():
+    lost = FoundPort("/dev/ttyUSB0", "", (0x403, 0x6001, "A1"), "1-1")
+    other = FoundPort("/dev/ttyUSB0", "", (0x1A86, 0x7523, ""), "1-2")
+    moved = FoundPort("/dev/ttyUSB3", "", (0x403, 0x6001, "A1"), "1-4")
+    assert find_again(lost, "/dev/ttyUSB0", [moved]) == "/dev/ttyUSB3"
+    assert find_again(lost, "/dev/ttyUSB0", [lost, moved]) == "/dev/ttyUSB0"
+    assert find_again(other, "/dev/ttyUSB9", [FoundPort("/dev/ttyUSB3", "", other.identity, "9-9")]) == "/dev/ttyUSB9"
+    assert find_again(None, "/dev/ttyUSB0", [moved]) == "/dev/ttyUSB0"
+
+
+def test_the_ports_of_this_computer_can_be_listed():
+    ports = find_ports()
+    assert [port.name for port in ports] == sorted(port.name for port in ports)
+    assert identify("socket://127.0.0.1:1", ports) is None
