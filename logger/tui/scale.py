@@ -31,7 +31,7 @@ class Along:
     def centres(self) -> FloatArray:
         """x in mm at the middle of every column, shape (columns,)."""
         width = (self.to_mm - self.from_mm) / max(1, self.columns)
-        return self.from_mm + width * (np.arange(self.columns) + 0.5)
+        return self.from_mm + width * (np.arange(self.columns, dtype=np.float64) + 0.5)
 
 
 @dataclass(frozen=True, slots=True)

@@ -32,18 +32,21 @@ class Tour(Protocol):
         """Roll the carriage to ``x_mm`` and leave it there."""
 
     def turn_bolt(self, bolt: str, raise_mm: float) -> None:
-        """Turn a bolt by this much thread travel, + raises; the lock nut is tight again afterwards."""
+        """Turn a bolt by this much thread travel, + raises."""
+
+    def lock_nut(self, bolt: str) -> None:
+        """Tighten its lock nut: the bolt moves a little with it."""
 
 
 STEPS = {
-    "start": "Tour: the invented Kiln Street saw is connected. Press s to push its carriage through the stroke.",
-    "sweep": "Tour: press enter to push the carriage. It marks its stations itself. Two passes, then the findings.",
-    "sweep_pushing": "Tour: the carriage is under way. The picture grows where it has been.",
+    "start": "Tour: the invented Kiln Street saw is plugged in. Press s to sweep its rail.",
+    "sweep": "Tour: press enter to push the carriage; twice, there and back. It marks itself.",
+    "sweep_pushing": "Tour: the carriage is under way; the picture grows where it has been.",
     "findings": "Tour: press enter to turn the first bolt. w says why it is this one.",
-    "findings_inside": "Tour: inside, done. w says how sure that is; escape, then q, leaves.",
+    "findings_inside": "Tour: inside, done. w says how sure that is. esc, then q, leaves.",
     "cautions": "Tour: nothing here can hurt you; on a real machine it can. Press y.",
-    "turn": "Tour: hold the up or down key to turn the bolt (left, right: finely) until the state says stop.",
-    "turn_there": "Tour: it is there. Press l for the lock nut, then enter to write it down.",
+    "turn": "Tour: up and down turn the bolt, left and right finely, until it says stop.",
+    "turn_there": "Tour: it is there. l tightens the lock nut, enter writes it down.",
     "resweep": "Tour: all moves are made. Press s to measure again.",
 }
 """One line at the foot of each screen; the key that is named is always one that works there."""

@@ -175,5 +175,5 @@ CAUTIONS = (
 )
 """Shown before a bolt is touched; common practice, no source."""
 
-SWEEP_CAUTIONS = "Power isolated and locked out, blade and cutter still, stand and cable clear of the carriage."
+SWEEP_CAUTIONS = "Power isolated and locked out, blade and cutter still, cable and stand clear."
 AFTER_CAUTIONS = "Guards and riving knife back in place before any test cut."

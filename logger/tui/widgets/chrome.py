@@ -30,7 +30,7 @@ KEY_NAMES = {
 class Head(Painted):
     """Row 0: the screen's name, its context, link or time at the right. Row 1: the rule."""
 
-    DEFAULT_CSS = "Head { height: 2; dock: top; }"
+    DEFAULT_CSS = "Head { height: 2; }"
 
     def __init__(self, name: str, *, id: str | None = None) -> None:
         super().__init__(id=id)
@@ -57,7 +57,7 @@ class Head(Painted):
 class Keys(Painted):
     """The last row: the keys of this screen, taken from its bindings, so that a rebound key shows as it is bound."""
 
-    DEFAULT_CSS = "Keys { height: 1; dock: bottom; }"
+    DEFAULT_CSS = "Keys { height: 1; }"
 
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)

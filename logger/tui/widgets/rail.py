@@ -71,6 +71,7 @@ class RailPicture:
     flags: tuple[Flag, ...] = ()
     places: tuple[tuple[str, float], ...] = ()
     stands_mm: float | None = None
+    here_mm: float | None = None
     expected: Curve | None = None
     before: Curve | None = None
     unit: str = "mm"
@@ -334,6 +335,8 @@ def _above(canvas: Canvas, picture: RailPicture, along: Along, y: int, letters: 
                 canvas.put(x - len(words), y, words, Look("soft"))
             elif canvas.is_free(x + 1, y, len(words)):
                 canvas.put(x + 1, y, " indicator stands here", Look("soft"))
+    if picture.here_mm is not None:
+        canvas.cell(SCALE_COLUMNS + along.column(picture.here_mm), y, letters.here, Look())
     for name, x_mm in picture.places:
         text = f"{letters.span_left}{name}{letters.span_right}"
         middle = SCALE_COLUMNS + along.column(x_mm)

@@ -214,6 +214,11 @@ class StepBar(Painted):
         self.units = units
         self._step: Step | None = None
 
+    @property
+    def factor(self) -> float:
+        """By how much the scale is coarser than the full one."""
+        return self._step.factor if self._step is not None else 1.0
+
     def show(self, step: Step) -> None:
         """Take a new step; paints only if it differs."""
         if step != self._step:

@@ -1,0 +1,271 @@
+"""What the sweep says: the profile with its spots, the bolts where they stand, the moves as table and arrows.
+
+Why it exists: the bolt to turn often stands under another place than the spot, so the picture, the table and one line
+of why stand together. Finding and planning run in a thread; this screen only shows what came back.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import ClassVar
+
+from textual import work
+from textual.widget import Widget
+from textual.worker import Worker, WorkerState
+
+from analysis.results import Move, Plan
+from logger.errors import TruestrokeError
+from logger.tui.drawing import Seen, band_of, place_of, rail_picture
+from logger.tui.keys import FINDINGS, Key
+from logger.tui.screens.base import Sheet
+from logger.tui.screens.cautions import CautionsScreen
+from logger.tui.screens.turn import TurnScreen
+from logger.tui.screens.why import WhyScreen
+from logger.tui.session import Made
+from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, plate, wrap
+from logger.tui.widgets.moves import MoveTable
+from logger.tui.widgets.rail import Rail
+from logger.tui.wording import State, Units, chance, joined
+
+
+class FindingsScreen(Sheet):
+    """Profile, verdict, moves."""
+
+    NAME = "findings"
+    KEYS: ClassVar[tuple[Key, ...]] = FINDINGS
+    TOUR_STEP = "findings"
+
+    DEFAULT_CSS = """
+    FindingsScreen #verdict { height: 1; margin-top: 1; }
+    FindingsScreen #moves { margin-top: 1; }
+    FindingsScreen #after { height: 1fr; margin-top: 1; }
+    """
+
+    def __init__(self, *, look: bool = True) -> None:
+        super().__init__()
+        self._look = look
+        self._compare = False
+        self._expected: bool | None = None
+        self._busy = ""
+
+    def body(self) -> Iterable[Widget]:
+        yield Rail(self.units, id="rail")
+        yield Lines(id="verdict", fixed=True)
+        yield MoveTable(self.units, id="moves")
+        yield Lines(id="after", fixed=True)
+
+    def on_mount(self) -> None:
+        super().on_mount()
+        if self._look:
+            self.look()
+        else:
+            self.show()
+
+    def fit(self) -> None:
+        self.query_one("#rail", Rail).fit()
+        self.show()
+
+    def units_changed(self) -> None:
+        self.query_one("#rail", Rail).units = self.rail_units()
+        self.query_one("#moves", MoveTable).units = self.units
+        self.show()
+
+    def rail_units(self) -> Units:
+        """Units of the profile."""
+        findings = self.session.seen.findings
+        return Units(self.units.mode, "mm/m" if findings and findings.profile.unit == "mm/m" else "mm")
+
+    # --- asking -----------------------------------------------------------------------------------------------------
+
+    def look(self) -> None:
+        """Find and plan, in a thread."""
+        self._busy = "finding high and low spots, then which bolt moves them; a few seconds"
+        self.show()
+        self._look_in_thread()
+
+    @work(thread=True, exclusive=True, group="findings", exit_on_error=False)
+    def _look_in_thread(self) -> Seen:
+        job = self.session.job
+        return self.session.parts.look(job) if job is not None else Seen()
+
+    @work(thread=True, exclusive=True, group="findings", exit_on_error=False)
+    def _replan_in_thread(self) -> Seen:
+        job = self.session.job
+        return self.session.parts.replan(job, list(self.session.made)) if job is not None else Seen()
+
+    def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
+        """One message back: what was found, or why it could not be."""
+        if event.worker.group != "findings":
+            return
+        if event.state is WorkerState.SUCCESS and isinstance(event.worker.result, Seen):
+            self._busy = ""
+            self.session.seen = event.worker.result
+            self.query_one("#moves", MoveTable).chosen = 0
+            self.units_changed()
+            self.tour_line(self._tour_step())
+            self.refresh_keys()
+        elif event.state is WorkerState.ERROR:
+            self._busy = ""
+            error = event.worker.error
+            if isinstance(error, TruestrokeError):
+                self.say_error(error)
+                self.show()
+            elif error is not None:
+                raise error
+
+    # --- showing ----------------------------------------------------------------------------------------------------
+
+    def show(self) -> None:
+        """Everything, from what the session holds."""
+        session, seen = self.session, self.session.seen
+        expected = self._expected if self._expected is not None else self.app.size.width >= 120
+        picture = rail_picture(session.machine, seen, expected=expected, before=self._compare)
+        self.query_one("#rail", Rail).show(picture)
+        self.query_one("#verdict", Lines).show([self._verdict_line(seen)])
+        moves = seen.plan.moves if seen.plan else ()
+        table = self.query_one("#moves", MoveTable)
+        table.show(moves, room=max(1, self.app.size.height - sum_of_rows(self) - 6))
+        self.query_one("#after", Lines).show(self._after_lines(seen))
+        self.head(self._words_of_head(seen), seen.when)
+
+    def _words_of_head(self, seen: Seen) -> str:
+        findings = seen.findings
+        if findings is None:
+            return self.session.machine.name
+        set_up = self.session.machine.set_ups.get(findings.set_up)
+        where = place_of(findings.set_up, set_up) if set_up is not None else findings.set_up
+        what = {"height": "carriage height, its middle here", "pitch": "pitch", "roll": "roll"}
+        number = f", round {seen.plan.round}" if seen.plan else ""
+        sweeps = joined([name.split("-", 1)[0] for name in findings.sweeps])
+        return f"{what[findings.profile.quantity]} · {where} · sweep {sweeps}{number}"
+
+    def _verdict_line(self, seen: Seen) -> Line:
+        if self._busy:
+            return [(f"  {self._busy}", BOLD)]
+        findings = seen.findings
+        if findings is None:
+            return [("  Nothing has been measured yet. Press s to sweep.", BOLD)]
+        letters = self.query_one("#verdict", Lines).letters
+        units = self.rail_units()
+        verdict = findings.verdict
+        word = {"inside": "inside", "cannot tell": "cannot tell"}.get(verdict.word, "high")
+        allowed = band_of(self.session.machine, findings.profile.quantity)[0]
+        extremes = findings.extremes
+        spread = extremes.peak_to_valley_uncertainty
+        amount = f"{units.width(extremes.peak_to_valley, spread)} {units.pm(spread)} {units.unit}"
+        line: list[tuple[str, object]] = [(" ", INK)]
+        line += plate(State(word, verdict.word), letters, filled=True)  # type: ignore[arg-type]
+        line.append((f" peak to valley {amount}, allowed {units.width(allowed)}", INK))
+        if self.app.size.width >= 120 and seen.plan:
+            for place in seen.plan.places:
+                line.append((f"    {place.name} {_place_words(place.verdict, place.peak_to_valley, units)}", SOFT))
+        return line  # type: ignore[return-value]
+
+    def _after_lines(self, seen: Seen) -> list[Line]:
+        plan = seen.plan
+        if self._busy or plan is None:
+            return []
+        width = self.app.size.width - 4
+        lines: list[Line] = [[(f"  {part}", INK)] for part in wrap(self._outlook(plan), width)]
+        for text in (*plan.why, *(seen.findings.warnings if seen.findings else ()), *plan.warnings):
+            lines += [[(f"  {part}", SOFT)] for part in wrap(text, width)]
+        return lines
+
+    def _outlook(self, plan: Plan) -> str:
+        """What follows: the prediction, or what to do instead."""
+        units = self.rail_units()
+        unseen = f" {joined(list(plan.unseen_bolts))} not seen from here." if plan.unseen_bolts else ""
+        if plan.moves and plan.predicted is not None:
+            spread = plan.predicted.peak_to_valley_uncertainty
+            all_of = {1: "it", 2: "both"}.get(len(plan.moves), f"all {len(plan.moves)}")
+            after = f"{units.width(plan.predicted.peak_to_valley, spread)} {units.pm(spread)}"
+            return f"After {all_of}: {after}, {chance(plan.predicted.chance_inside)} to come inside.{unseen}"
+        if not plan.reachable:
+            best = units.width(plan.best_possible_peak_to_valley, plan.best_possible_uncertainty)
+            return f"The bolts cannot do it: the best they can reach is {best} {units.unit}.{unseen}"
+        if plan.next == "sweep":
+            where = f" with the set-up {plan.next_set_up}" if plan.next_set_up else ""
+            return f"Measure again{where}.{unseen}"
+        return f"Nothing to turn.{unseen}"
+
+    def _tour_step(self) -> str:
+        plan = self.session.seen.plan
+        if plan is None or plan.moves:
+            return "findings"
+        return "findings_inside" if plan.verdict.word == "inside" and plan.next == "stop" else "resweep"
+
+    # --- keys -------------------------------------------------------------------------------------------------------
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        plan = self.session.seen.plan
+        if action in ("turn", "choose"):
+            return bool(plan and plan.moves) and not self._busy
+        if action == "compare":
+            return self.session.seen.before is not None
+        return True
+
+    def action_choose(self, by: int) -> None:
+        """Another row of the table."""
+        self.query_one("#moves", MoveTable).choose(by)
+
+    def action_turn(self) -> None:
+        """Cautions, then the live bar for the chosen bolt."""
+        plan = self.session.seen.plan
+        if plan is None or not plan.moves:
+            return
+        move = plan.moves[min(self.query_one("#moves", MoveTable).chosen, len(plan.moves) - 1)]
+        if not self.session.port:
+            self.say("No port is chosen: go back to the start and choose where the indicator is plugged in.")
+            return
+        self.app.push_screen(CautionsScreen(move, lambda: self._open_turn(move)))
+
+    def _open_turn(self, move: Move) -> None:
+        self.app.push_screen(TurnScreen(move, self._turned))
+
+    def _turned(self, made: Made | None, skipped: bool) -> None:
+        """A bolt was turned or left: write it down and plan the rest anew."""
+        if skipped or made is None:
+            self.query_one("#moves", MoveTable).choose(1)
+            self.say("Left as it is.")
+            return
+        session = self.session
+        try:
+            if session.job is not None:
+                session.parts.note_turned(session.job, made)
+        except TruestrokeError as error:
+            self.say_error(error)
+            return
+        session.made.append(made)
+        self._busy = "written down; planning the rest anew"
+        self.show()
+        self._replan_in_thread()
+
+    def action_why(self) -> None:
+        """How this was found."""
+        self.app.push_screen(WhyScreen())
+
+    def action_compare(self) -> None:
+        """The sweep before, faintly."""
+        self._compare = not self._compare
+        self.show()
+
+    def action_expected(self) -> None:
+        """What the profile will be."""
+        shown = self._expected if self._expected is not None else self.app.size.width >= 120
+        self._expected = not shown
+        self.show()
+
+    def action_sweep(self) -> None:
+        """Measure again."""
+        self.truestroke.open_sweep()
+
+
+def sum_of_rows(screen: FindingsScreen) -> int:
+    """Rows taken by what stands above and below the table: head, rail, verdict, blank rows, keys."""
+    rail = screen.query_one("#rail", Rail)
+    height = rail.styles.height
+    return 2 + (int(height.value) if height is not None else 11) + 2 + 1 + 2
+
+
+def _place_words(verdict: str, peak_to_valley: float | None, units: Units) -> str:
+    return verdict if peak_to_valley is None else f"{units.width(peak_to_valley)} {verdict}"

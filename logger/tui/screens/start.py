@@ -1,0 +1,343 @@
+"""Where one begins: which port, which instrument, which set-up, and what arrives, as it arrives.
+
+Why it exists: nobody knows which device name their cable got or whether the number moves the right way. Here one
+chooses with the arrow keys, listens, moves the tip by hand and sees the readings (and the bytes nothing could be made
+of).
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import ClassVar
+
+from textual.widget import Widget
+
+from logger.errors import TruestrokeError
+from logger.readings import Garbage, LinkBack, LinkLost, Mark, Reading, Record
+from logger.tui.drawing import place_of
+from logger.tui.feed import Feed
+from logger.tui.keys import START, Key
+from logger.tui.screens.ask import stations_or_complaint
+from logger.tui.screens.base import Sheet
+from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines
+from logger.tui.wording import rate
+from logger.wording import count, number
+
+OTHER_PORT = "another, typed by hand"
+LINES_KEPT = 40
+SHOWN_PER_S = 10
+
+
+@dataclass
+class Choice:
+    """One thing to choose: ``options`` as (what is meant, words beside it)."""
+
+    title: str
+    options: list[tuple[str, str]]
+    index: int = 0
+
+    @property
+    def value(self) -> str:
+        """What is chosen; empty where there is nothing to choose."""
+        return self.options[self.index][0] if self.options else ""
+
+    def move(self, by: int) -> None:
+        """The next or previous option; stops at the ends."""
+        if self.options:
+            self.index = min(len(self.options) - 1, max(0, self.index + by))
+
+    def choose(self, value: str) -> None:
+        """The option of that value, where there is one."""
+        for index, (option, _) in enumerate(self.options):
+            if option == value:
+                self.index = index
+
+    def window(self, rows: int) -> tuple[int, list[tuple[str, str]]]:
+        """The first index shown and the options shown in ``rows``, the chosen one among them."""
+        first = min(max(0, self.index - rows // 2), max(0, len(self.options) - rows))
+        return first, self.options[first : first + rows]
+
+
+class StartScreen(Sheet):
+    """Choices at the top, what arrives below."""
+
+    NAME = "truestroke"
+    KEYS: ClassVar[tuple[Key, ...]] = START
+    TOUR_STEP = "start"
+
+    DEFAULT_CSS = """
+    StartScreen #choices { margin-top: 1; }
+    StartScreen #arrives { height: 1fr; margin-top: 1; }
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.choices: list[Choice] = []
+        self.field = 0
+        self.feed: Feed | None = None
+        self._came: deque[Line] = deque(maxlen=LINES_KEPT)
+        self._trouble = ""
+
+    def body(self) -> Iterable[Widget]:
+        yield Lines(id="choices")
+        yield Lines(id="arrives", fixed=True)
+
+    def on_mount(self) -> None:
+        self._fill()
+        super().on_mount()
+        self.set_interval(1 / SHOWN_PER_S, self.tick)
+
+    def on_unmount(self) -> None:
+        self._hang_up()
+
+    def on_screen_resume(self) -> None:
+        """Coming back: a new sweep may have been recorded meanwhile."""
+        self._fill()
+        self.fit()
+
+    def fit(self) -> None:
+        job = self.session.job
+        self.head(self.session.machine.name if job is not None else "no job open", str(job.folder) if job else "")
+        self._show()
+
+    # --- what there is to choose ------------------------------------------------------------------------------------
+
+    def _fill(self) -> None:
+        session = self.session
+        ports = session.parts.ports()
+        if session.port and session.port not in [name for name, _ in ports]:
+            ports = [(session.port, "as given"), *ports]
+        instruments = [(name, "") for name in session.parts.instruments()]
+        if session.instrument_name and session.instrument_name not in [name for name, _ in instruments]:
+            instruments = [(session.instrument_name, "as given"), *instruments]
+        self.choices = [
+            Choice("port", [*ports, (OTHER_PORT, "")]),
+            Choice("instrument", instruments),
+            Choice("set-up", []),
+            Choice("recorded", []),
+        ]
+        if session.job is not None:
+            set_ups = session.machine.set_ups
+            self.choices[2].options = [(name, place_of(name, set_up)) for name, set_up in set_ups.items()]
+            self.choices[3].options = [(folder.name, "") for folder in reversed(session.job.recordings())]
+        for choice, value in zip(
+            self.choices, (session.port, session.instrument_name, session.set_up_name), strict=False
+        ):
+            choice.choose(value)
+
+    def _take(self) -> None:
+        """What is chosen goes to the session."""
+        session = self.session
+        port = self.choices[0].value
+        session.port = "" if port == OTHER_PORT else port
+        session.instrument_name = self.choices[1].value
+        session.set_up_name = self.choices[2].value
+
+    # --- showing ----------------------------------------------------------------------------------------------------
+
+    def tick(self) -> None:
+        """What arrived since the last time."""
+        if self.feed is not None:
+            for record in self.feed.poll():
+                self._came.append(_line_of(record))
+        self.tour_line()
+        self._show_arrivals()
+
+    def _show(self) -> None:
+        lines: list[Line] = []
+        rows = 2 if self.app.size.height < 34 else 4
+        for index, choice in enumerate(self.choices):
+            lines += self._choice_lines(choice, rows, active=index == self.field)
+        if self.session.job is not None:
+            stations = "  ".join(f"{x:.0f}" for x in self.session.stations())
+            lines.append([("   marks at     ", SOFT), (stations, INK)])
+        self.query_one("#choices", Lines).show(lines)
+        self._show_arrivals()
+
+    def _choice_lines(self, choice: Choice, rows: int, *, active: bool) -> list[Line]:
+        letters = self.query_one("#choices", Lines).letters
+        first, shown = choice.window(rows)
+        lines: list[Line] = []
+        if not shown:
+            return [[(f"   {choice.title:<12} ", SOFT), ("none yet", SOFT)]]
+        for offset, (value, words) in enumerate(shown):
+            chosen = first + offset == choice.index
+            title = choice.title if offset == 0 else ""
+            sign = letters.chosen if chosen and active else " "
+            look = BOLD if chosen else SOFT
+            more = (
+                f"   and {len(choice.options) - rows} more" if offset == rows - 1 and len(choice.options) > rows else ""
+            )
+            lines.append(
+                [(f" {sign} {title:<12} ", SOFT), (value, look), (f"   {words}" if words else "", SOFT), (more, SOFT)]
+            )
+        return lines
+
+    def _show_arrivals(self) -> None:
+        block = self.query_one("#arrives", Lines)
+        room = max(2, block.size.height)
+        if self._trouble:
+            block.show([[(f"   {self._trouble}", BOLD)]])
+            return
+        if self.feed is None:
+            block.show(
+                [
+                    [
+                        ("   what arrives ", SOFT),
+                        ("press l to listen; opening a port may reset the device behind it", INK),
+                    ]
+                ]
+            )
+            return
+        now = self.feed.now()
+        source = self.feed.source
+        error = getattr(source, "error", None)
+        if isinstance(error, TruestrokeError):
+            self._trouble = f"{error.what} {error.todo}".strip()
+            return
+        head: Line = [
+            ("   what arrives ", SOFT),
+            (
+                f"{source.state}, {rate(now.rate)}, {count(source.readings)} readings, "
+                f"{count(source.garbage)} not understood",
+                BOLD,
+            ),
+        ]
+        kept = list(self._came)[-(room - 1) :]
+        block.show([head, *kept])
+
+    # --- keys -------------------------------------------------------------------------------------------------------
+
+    def action_next_field(self) -> None:
+        """The next thing to choose."""
+        self.field = (self.field + 1) % len(self.choices)
+        self._show()
+
+    def action_previous_field(self) -> None:
+        """The one before."""
+        self.field = (self.field - 1) % len(self.choices)
+        self._show()
+
+    def action_move(self, by: int) -> None:
+        """Another option of the same thing."""
+        self.choices[self.field].move(by)
+        if self.field < 2:
+            self._hang_up()
+        self._take()
+        self._show()
+
+    def action_refresh_ports(self) -> None:
+        """A cable was plugged in meanwhile."""
+        self._take()
+        self._fill()
+        self._show()
+
+    def action_listen(self) -> None:
+        """Open the port and show what arrives."""
+        self._take()
+        if self.choices[0].value == OTHER_PORT:
+            self._ask_port()
+            return
+        self._hang_up()
+        try:
+            self.feed = self.session.open_feed()
+        except TruestrokeError as error:
+            self._trouble = f"{error.what} {error.todo}".strip()
+        self._show()
+
+    def _ask_port(self) -> None:
+        def take(text: str) -> None:
+            self.session.port = text
+            self._fill()
+            self._show()
+
+        self.truestroke.ask_text(
+            "Which port? A device name, or a URL such as socket://192.168.1.20:5000",
+            lambda text: None if text else "Type a name, or press escape.",
+            take,
+        )
+
+    def action_marks(self) -> None:
+        """Type the stations."""
+        if self.session.job is None:
+            return
+        stroke = self.session.machine.carriage.stroke_mm
+
+        def check(text: str) -> str | None:
+            found = stations_or_complaint(text, stroke)
+            return found if isinstance(found, str) else None
+
+        def take(text: str) -> None:
+            found = stations_or_complaint(text, stroke)
+            if not isinstance(found, str):
+                self.session.stations_mm = found
+                self._show()
+
+        value = " ".join(f"{x:.0f}" for x in self.session.stations())
+        self.truestroke.ask_text(
+            "Where are the marks on the rail? Positions of the carriage's middle in mm.", check, take, value
+        )
+
+    def action_sweep(self) -> None:
+        """Record a sweep."""
+        self._leave_to(self.truestroke.open_sweep)
+
+    def action_live(self) -> None:
+        """The height now."""
+        self._leave_to(self.truestroke.open_live)
+
+    def action_findings(self) -> None:
+        """What was found so far."""
+        if self.session.job is None:
+            self.say("No job is open. Make one with 'truestroke new my-saw' and start truestroke there.")
+            return
+        self._take()
+        self.truestroke.open_findings()
+
+    def action_replay(self) -> None:
+        """Play the chosen recording."""
+        name = self.choices[3].value
+        if not name:
+            self.say("There is no recorded sweep yet. Press s to make one.")
+            return
+        self._take()
+        self._hang_up()
+        self.truestroke.open_replay(name)
+
+    def _leave_to(self, there: object) -> None:
+        """The port can be open once only: hang up, then go."""
+        self._take()
+        self._hang_up()
+        if self.session.job is None:
+            self.say("No job is open. Make one with 'truestroke new my-saw' and start truestroke there.")
+        elif not self.session.port:
+            self.say("Choose a port first, with the arrow keys.")
+        elif callable(there):
+            there()
+
+    def _hang_up(self) -> None:
+        if self.feed is not None:
+            self.session.close_feed(self.feed)
+        self.feed = None
+        self._trouble = ""
+        self._came.clear()
+
+
+def _line_of(record: Record) -> Line:
+    """One record as one line: time, then the reading as sent, or the bytes and why nothing could be made of them."""
+    at = (f"   {record.t_ns / 1e9:10.3f} s  ", SOFT)
+    if isinstance(record, Reading):
+        where = "" if record.position is None else f"   position {number(record.position, 1, sign=False)}"
+        channel = f"   channel {record.channel}" if record.channel else ""
+        return [at, (f"{number(record.value, 4, sign=True)} {record.unit}", BOLD), (where + channel, SOFT)]
+    if isinstance(record, Garbage):
+        return [at, ("not understood ", INK), (repr(record.raw[:60])[2:-1], SOFT), (f"   {record.why}", SOFT)]
+    if isinstance(record, Mark):
+        return [at, (f"mark ({record.source})", INK)]
+    if isinstance(record, LinkLost):
+        return [at, (f"link lost: {record.why}", BOLD)]
+    if isinstance(record, LinkBack):
+        return [at, (f"link back: {record.port}", BOLD)]
+    return [at, (type(record).__name__.lower(), SOFT)]

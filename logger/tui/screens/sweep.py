@@ -1,0 +1,329 @@
+"""A sweep under way: where the carriage is, what has been seen, what to do next.
+
+Why it exists: the hand is on the carriage and the eye on the rail, so one key does it: space at each mark. Everything
+that arrives is written by another process before it is shown; this screen can die without hurting the recording.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+from typing import ClassVar
+
+import numpy as np
+from textual.widget import Widget
+
+from analysis.results import FloatArray
+from logger.errors import TruestrokeError
+from logger.readings import Gap, LinkBack, LinkLost, Mark, Reading, Record
+from logger.tui.drawing import NOTHING, bolts_of, lines_for, place_of, windows_of
+from logger.tui.feed import Feed, Now, in_base_units
+from logger.tui.keys import SWEEP, Key
+from logger.tui.screens.base import Sheet, TooSmall
+from logger.tui.trace import Trace
+from logger.tui.widgets.carriage import CarriagePicture, CarriageView
+from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, plate
+from logger.tui.widgets.rail import Curve, Rail, RailPicture
+from logger.tui.wording import SWEEP_CAUTIONS, State, Units, ago, live_state, rate
+from logger.wording import count
+
+DRAWN_PER_S = 10
+
+
+class SweepScreen(Sheet):
+    """Marks, passes, counters, and the picture that grows."""
+
+    NAME = "sweep"
+    KEYS: ClassVar[tuple[Key, ...]] = SWEEP
+    TOUR_STEP = "sweep"
+
+    DEFAULT_CSS = """
+    SweepScreen #carriage { height: 4; }
+    SweepScreen #counts { height: 3; margin-top: 1; }
+    SweepScreen #todo { height: 1; margin-top: 1; }
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.feed: Feed | None = None
+        self.trace: Trace | None = None
+        self._folder: Path | None = None
+        self._finished = False
+        self._last_time_s = 0.0
+
+    def body(self) -> Iterable[Widget]:
+        yield CarriageView(id="carriage")
+        yield Rail(self.units, id="rail")
+        yield Lines(id="counts", fixed=True)
+        yield Lines(id="todo", fixed=True)
+
+    def on_mount(self) -> None:
+        super().on_mount()
+        self._begin()
+        self.set_interval(1 / DRAWN_PER_S, self.tick)
+
+    def on_unmount(self) -> None:
+        if self.feed is not None:
+            self.session.close_feed(self.feed)
+
+    def fit(self) -> None:
+        self.query_one("#rail", Rail).fit()
+
+    def units_changed(self) -> None:
+        self.query_one("#rail", Rail).units = self.units
+        self.tick()
+
+    def _begin(self) -> None:
+        session = self.session
+        machine = session.machine
+        tour = session.tour
+        if tour is not None:
+            session.stations_mm, session.passes = tour.stations_mm, tour.passes
+        try:
+            windows = windows_of(machine, session.set_up())
+            self.trace = Trace(machine.rail.from_mm, machine.rail.to_mm, session.stations(), session.passes, windows)
+            if session.job is not None:
+                self._folder = session.job.next_recording_folder(session.set_up_name)
+            self.feed = session.open_feed(self._folder, sweep=True)
+        except TruestrokeError as error:
+            self.say_error(error)
+            self.feed = None
+        else:
+            self.say(SWEEP_CAUTIONS)
+
+    # --- ten times a second -----------------------------------------------------------------------------------------
+
+    def tick(self) -> None:
+        """Take what came, lay it along the rail, show it."""
+        if self.feed is None or self.trace is None:
+            return
+        self._lay_out(self.feed.poll())
+        now = self.feed.now()
+        self._show(now)
+        tour = self.session.tour
+        self.tour_line("sweep_pushing" if tour is not None and tour.pushing() else "sweep")
+        if self.feed.ended is not None and not self._finished:
+            self._finish(self.feed.ended.how)
+
+    def _lay_out(self, records: list[Record]) -> None:
+        trace, feed = self.trace, self.feed
+        if trace is None or feed is None:
+            return
+        run: list[Reading] = []
+        for record in records:
+            if isinstance(record, Reading):
+                run.append(record)
+                continue
+            self._add(run)
+            run = []
+            if isinstance(record, Mark):
+                trace.mark(record.t_ns * 1e-9)
+            elif isinstance(record, LinkLost):
+                self.say(f"Link lost: {record.why}. What came before is on disk; waiting for it to come back.")
+            elif isinstance(record, LinkBack):
+                self.say(f"The link is back on {record.port}. The gap is recorded.")
+            elif isinstance(record, Gap) and record.reason == "noted":
+                self.say("Noted: this stretch will be left out.")
+        self._add(run)
+
+    def _add(self, run: list[Reading]) -> None:
+        if not run or self.trace is None or self.feed is None:
+            return
+        times = np.array([reading.t_ns for reading in run], dtype=np.float64) * 1e-9
+        self._last_time_s = float(times[-1])
+        heights = self.feed.meaning.heights(in_base_units(run))
+        self.trace.add(times, heights, self._positions(run))
+
+    def _positions(self, run: list[Reading]) -> FloatArray | None:
+        """x from the line's position field, None where the lines have none."""
+        if all(reading.position is None for reading in run):
+            return None
+        session = self.session
+        encoder = session.set_up().encoder
+        start = encoder.at_zero_mm if encoder.at_zero_mm is not None else session.machine.carriage.stroke_mm[0]
+        counts = encoder.counts_per_mm or session.instrument().counts_per_mm or 1.0
+        values = [np.nan if reading.position is None else reading.position / counts for reading in run]
+        return start + np.array(values, dtype=np.float64)
+
+    # --- showing ----------------------------------------------------------------------------------------------------
+
+    def _show(self, now: Now) -> None:
+        session, trace = self.session, self.trace
+        if trace is None:
+            return
+        here = trace.here_mm
+        self.head(
+            self._words_of_head(), f"recording {self._folder.name.split('-')[0]}" if self._folder else "not recorded"
+        )
+        self.query_one("#carriage", CarriageView).show(
+            CarriagePicture(
+                session.machine.rail.from_mm,
+                session.machine.rail.to_mm,
+                here,
+                session.machine.carriage.bearing_offsets_mm,
+                f"carriage at {self.units.position(here)}" if here is not None else "carriage: place not known yet",
+                tuple((place.name, place.x_mm) for place in session.machine.places),
+            )
+        )
+        self._draw_rail()
+        state = self._state(now)
+        self.query_one("#counts", Lines).show(self._count_lines(now, state))
+        self.query_one("#todo", Lines).show([[(f"  {self._what_to_do()}", INK)]])
+        number = self.units.height(now.height) if now.height is not None else "no reading"
+        self.query_one(TooSmall).number = f"{number} {self.units.unit}"
+
+    def _draw_rail(self) -> None:
+        trace = self.trace
+        if trace is None:
+            return
+        rail = self.query_one("#rail", Rail)
+        machine = self.session.machine
+        picture = RailPicture(
+            machine.rail.from_mm, machine.rail.to_mm, bolts_of(machine, None), band=lines_for(machine, NOTHING)
+        )
+        along = picture.along(max(20, rail.size.width))
+        columns = trace.columns(along)
+        before = None
+        if len(trace.passes) > 1:
+            earlier = trace.columns(along, -2)
+            known = np.isfinite(earlier)
+            before = Curve(along.centres()[known], earlier[known])
+        level = self.feed is not None and self.feed.meaning.quantity == "mm/m"
+        rail.units = Units(self.units.mode, "mm/m" if level else "mm")
+        band = None if level else picture.band
+        rail.show(
+            RailPicture(
+                picture.from_mm,
+                picture.to_mm,
+                picture.bolts,
+                columns=columns,
+                band=band,
+                before=before,
+                here_mm=trace.here_mm,
+            )
+        )
+
+    def _state(self, now: Now) -> State:
+        if now.height is None:
+            if now.state == "lost":
+                return State("lost", f"link lost {ago(now.silent_s)} ago")
+            return State("none", "no reading")
+        lower, upper = lines_for(self.session.machine, NOTHING) or (0.0, 0.0)
+        return live_state(now.height, now.uncertainty, lower, upper, self.units)
+
+    def _count_lines(self, now: Now, state: State) -> list[Line]:
+        feed, trace = self.feed, self.trace
+        if feed is None or trace is None:
+            return []
+        letters = self.query_one("#counts", Lines).letters
+        value = self.units.height(now.height) if now.height is not None else "− − −"
+        where = "" if trace.here_mm is None else f"  at x {self.units.position(trace.here_mm)}"
+        source = feed.source
+        made, wanted = len(trace.now.marks_s), len(trace.now.stations_mm)
+        upcoming = trace.next_station()
+        following = f", next {self.units.position(upcoming)}" if upcoming is not None else ""
+        lost = "" if self._folder is not None else "not written: no job is open"
+        third = f"{count(source.gaps)} gaps   garbage {count(source.garbage)}"
+        insert = self.session.machine.table.insert_mm
+        opening = f"insert {insert[0][0]:.0f} to {insert[0][1]:.0f}" if insert else ""
+        rows = (
+            (
+                [(f"  {value} {self.units.unit}", BOLD), (where, INK)],
+                f"{count(source.readings)} readings",
+                "not seen yet",
+            ),
+            (plate(state, letters, filled=False), third, opening),
+            ([(f"  marks {made} of {wanted}{following}", INK)], lost or "disk: all of it written", rate(now.rate)),
+        )
+        lines: list[Line] = []
+        for index, (left, middle, right) in enumerate(rows):
+            width = sum(len(text) for text, _ in left)
+            shape = f"{letters.hatch} " if index == 0 else ""
+            tail = f"{' ' * max(1, 34 - width)}{middle:<26}{shape}{right}"
+            lines.append([*left, (tail, SOFT)])
+        return lines
+
+    def _words_of_head(self) -> str:
+        trace, session = self.trace, self.session
+        if trace is None:
+            return ""
+        way = "infeed to outfeed" if trace.now.direction > 0 else "outfeed to infeed"
+        where = place_of(session.set_up_name, session.set_up())
+        return f"pass {len(trace.passes)} of {trace.wanted}, {way} · {where}"
+
+    def _what_to_do(self) -> str:
+        trace = self.trace
+        if trace is None:
+            return ""
+        end = "outfeed" if trace.now.direction > 0 else "infeed"
+        if trace.now.complete:
+            last = len(trace.passes) >= trace.wanted
+            return "All marks made. Press enter." if last else "This pass is complete. Press enter, then come back."
+        if not trace.now.marks_s:
+            first = trace.now.stations_mm[0] if trace.now.stations_mm else 0.0
+            return f"Stand at {self.units.position(first)}, press space, then push toward the {end} stop."
+        return f"Push on toward the {end} stop. Press space at each mark."
+
+    # --- keys -------------------------------------------------------------------------------------------------------
+
+    def action_mark(self) -> None:
+        """The carriage's middle stands at the next station."""
+        if self.feed is not None and self.feed.ended is None:
+            self.feed.source.mark()  # type: ignore[attr-defined]
+
+    def action_note_gap(self) -> None:
+        """Leave what came just now out."""
+        if self.feed is not None:
+            self.feed.source.note_gap()  # type: ignore[attr-defined]
+
+    def action_end_pass(self) -> None:
+        """This pass is done. In the tour: push the carriage."""
+        trace, tour = self.trace, self.session.tour
+        if trace is None or self.feed is None:
+            return
+        if tour is not None:
+            if not tour.pushing():
+                tour.push()
+            return
+        if not trace.now.complete and trace.now.stations_mm:
+            missing = len(trace.now.stations_mm) - len(trace.now.marks_s)
+            self.say(f"{missing} marks are missing in this pass. Make them, or press x to begin the sweep again.")
+            return
+        if len(trace.passes) < trace.wanted:
+            trace.begin_pass()
+        else:
+            self.feed.source.stop()  # type: ignore[attr-defined]
+
+    def action_throw_away(self) -> None:
+        """Begin again; what was recorded stays on disk but is not counted."""
+        if self.feed is not None:
+            self.session.close_feed(self.feed)
+        self.feed = None
+        self._finished = False
+        self._begin()
+        self.say("Begun again. The sweep before this one stays on disk and is not counted.")
+
+    def action_stop(self) -> None:
+        """Stop and go back."""
+        self._finished = True
+        self.app.pop_screen()
+
+    def _finish(self, how: str) -> None:
+        """The recording is complete: write it into the journal and go to the findings."""
+        self._finished = True
+        session = self.session
+        trace = self.trace
+        whole = trace is not None and (len(trace.passes) >= trace.wanted and trace.now.complete)
+        if not whole and how not in ("operator", "passes", "closed", "marks"):
+            self.say(f"The recording ended ({how}). What was received is on disk. Press x to begin again.")
+            return
+        if session.job is None or self._folder is None:
+            self.say("Done. Nothing was written, because no job is open.")
+            return
+        try:
+            session.parts.note_sweep(session.job, self._folder, session.set_up_name)
+        except TruestrokeError as error:
+            self.say_error(error)
+            return
+        session.made.clear()
+        self.truestroke.open_findings(replace=True)

@@ -1,0 +1,170 @@
+"""Where the carriage is while it is still moving, as well as can be known: for the eye only.
+
+Why it exists: between two marks nobody knows where the carriage is. While a sweep runs, the stretch since the last
+mark is laid out at the speed of the stretch before and held back at the next station; when the mark comes it is laid
+out anew between its two marks. The findings never use this: they work from the recording.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from analysis.results import FloatArray
+from logger.tui.scale import Along
+
+FINE = 640
+"""Bins along the rail in which readings are kept: finer than any screen is wide."""
+FIRST_SPEED_MM_PER_S = 150.0
+"""Assumed until two marks tell the speed (common practice, no source)."""
+
+
+@dataclass
+class Pass:
+    """One push: its stations in the direction of travel, marks so far, readings in bins."""
+
+    stations_mm: tuple[float, ...]
+    marks_s: list[float] = field(default_factory=list)
+    sums: FloatArray = field(default_factory=lambda: np.zeros(FINE))
+    counts: FloatArray = field(default_factory=lambda: np.zeros(FINE))
+    open_t: list[FloatArray] = field(default_factory=list)
+    open_height: list[FloatArray] = field(default_factory=list)
+
+    @property
+    def direction(self) -> int:
+        """+1 toward outfeed, -1 toward infeed."""
+        return 1 if len(self.stations_mm) < 2 or self.stations_mm[-1] > self.stations_mm[0] else -1
+
+    @property
+    def complete(self) -> bool:
+        """True once every station has been marked."""
+        return len(self.marks_s) >= len(self.stations_mm) > 0
+
+
+class Trace:
+    """The picture of a sweep under way."""
+
+    def __init__(
+        self,
+        from_mm: float,
+        to_mm: float,
+        stations_mm: tuple[float, ...],
+        passes: int,
+        windows: tuple[tuple[float, float], ...] = (),
+    ) -> None:
+        self.fine = Along(from_mm, to_mm, FINE)
+        self._sees = _sees(self.fine, windows)
+        self._stations = tuple(sorted(stations_mm))
+        self.wanted = max(1, passes)
+        self.passes = [Pass(self._stations)]
+        self.here_mm: float | None = None
+
+    @property
+    def now(self) -> Pass:
+        """The pass under way."""
+        return self.passes[-1]
+
+    def next_station(self) -> float | None:
+        """Where the next mark belongs; None when all are made or none were asked for."""
+        made = len(self.now.marks_s)
+        return self.now.stations_mm[made] if made < len(self.now.stations_mm) else None
+
+    def begin_pass(self) -> None:
+        """The next pass, the other way."""
+        self._close(self.now, None)
+        turned = self._stations[::-1] if self.now.direction > 0 else self._stations
+        self.passes.append(Pass(turned))
+
+    def mark(self, t_s: float) -> None:
+        """The carriage's middle stands at the next station. A pass that is complete is followed by the next one."""
+        if self.now.complete and len(self.passes) < self.wanted:
+            self.begin_pass()
+        here = self.now
+        if here.complete or not here.stations_mm:
+            return
+        here.marks_s.append(t_s)
+        self.here_mm = here.stations_mm[len(here.marks_s) - 1]
+        self._close(here, t_s)
+
+    def add(self, t_s: FloatArray, height: FloatArray, x_mm: FloatArray | None = None) -> None:
+        """Readings (n,): their times, heights, and positions where the line carries them (nan where it does not)."""
+        if t_s.size == 0:
+            return
+        here = self.now
+        if x_mm is not None and np.isfinite(x_mm).any():
+            known = np.isfinite(x_mm)
+            self._bin(here, x_mm[known], height[known])
+            self.here_mm = float(x_mm[known][-1])
+        elif here.marks_s and not here.complete:
+            here.open_t.append(t_s)
+            here.open_height.append(height)
+            self.here_mm = float(self._open_x(here, t_s[-1:])[0])
+
+    def columns(self, along: Along, index: int = -1) -> FloatArray:
+        """One pass as a value per column of ``along``; nan where it has not been or the set-up reads nothing.
+
+        Shape (columns,).
+        """
+        one = self.passes[index]
+        sums, counts = one.sums, one.counts
+        if one.open_t:
+            t, height = np.concatenate(one.open_t), np.concatenate(one.open_height)
+            sums, counts = sums.copy(), counts.copy()
+            _add(sums, counts, self._bins(self._open_x(one, t)), height)
+        sums, counts = sums * self._sees, counts * self._sees
+        share = (self.fine.centres() - along.from_mm) / (along.to_mm - along.from_mm)
+        column = np.clip(np.floor(share * along.columns).astype(np.int64), 0, along.columns - 1)
+        total = np.bincount(column, weights=sums, minlength=along.columns)
+        count = np.bincount(column, weights=counts, minlength=along.columns)
+        return np.where(count > 0, total / np.maximum(count, 1.0), np.nan)
+
+    def _speed(self, one: Pass) -> float:
+        made = len(one.marks_s)
+        if made >= 2 and one.marks_s[-1] > one.marks_s[-2]:
+            way = one.stations_mm[made - 1] - one.stations_mm[made - 2]
+            return way / (one.marks_s[-1] - one.marks_s[-2])
+        return FIRST_SPEED_MM_PER_S * one.direction
+
+    def _open_x(self, one: Pass, t_s: FloatArray) -> FloatArray:
+        made = len(one.marks_s)
+        start = one.stations_mm[made - 1]
+        x = start + self._speed(one) * (t_s - one.marks_s[-1])
+        if made < len(one.stations_mm):
+            stop = one.stations_mm[made]
+            x = np.clip(x, min(start, stop), max(start, stop))
+        return x
+
+    def _close(self, one: Pass, mark_s: float | None) -> None:
+        """Lay the open stretch out between its two marks; a stretch that never got its second mark is left out."""
+        if one.open_t and mark_s is not None and len(one.marks_s) >= 2:
+            t, height = np.concatenate(one.open_t), np.concatenate(one.open_height)
+            t0, t1 = one.marks_s[-2], one.marks_s[-1]
+            x0, x1 = one.stations_mm[len(one.marks_s) - 2], one.stations_mm[len(one.marks_s) - 1]
+            share = np.clip((t - t0) / max(1e-9, t1 - t0), 0.0, 1.0)
+            self._bin(one, x0 + share * (x1 - x0), height)
+        one.open_t, one.open_height = [], []
+
+    def _bins(self, x_mm: FloatArray) -> FloatArray:
+        share = (x_mm - self.fine.from_mm) / (self.fine.to_mm - self.fine.from_mm)
+        return np.clip(np.floor(share * FINE), 0, FINE - 1)
+
+    def _bin(self, one: Pass, x_mm: FloatArray, height: FloatArray) -> None:
+        _add(one.sums, one.counts, self._bins(x_mm), height)
+
+
+def _sees(fine: Along, windows: tuple[tuple[float, float], ...]) -> FloatArray:
+    """1 in the bins in which the set-up reads (all of them where ``windows`` is empty), else 0."""
+    centres = fine.centres()
+    if not windows:
+        return np.ones(FINE)
+    inside = np.zeros(FINE, dtype=np.bool_)
+    for start, end in windows:
+        inside |= (centres >= start) & (centres <= end)
+    return inside.astype(np.float64)
+
+
+def _add(sums: FloatArray, counts: FloatArray, bins: FloatArray, height: FloatArray) -> None:
+    at = bins.astype(np.int64)
+    np.add.at(sums, at, height)
+    np.add.at(counts, at, 1.0)
