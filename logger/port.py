@@ -14,13 +14,14 @@ import select
 import socket
 import stat
 import sys
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
 
 import serial
 
+from logger.clock import now_ns
 from logger.errors import InstrumentLost, PortError
 
 try:
@@ -72,15 +73,15 @@ class _Source(Protocol):
 
 
 class _Descriptor:
-    """A serial port of a POSIX system: wait with select, then take whatever is there."""
+    """A serial port of a POSIX system: wait until something is there, then take whatever it is."""
 
     def __init__(self, port: Any) -> None:
         self._port = port
         self._fd: int = port.fileno()
-        self._wait_for = [self._fd]
+        self._wait = _waiter(self._fd)
 
     def read(self, timeout_s: float) -> bytes | None:
-        if not select.select(self._wait_for, (), (), timeout_s)[0]:
+        if not self._wait(timeout_s):
             return b""
         try:
             return os.read(self._fd, READ_SIZE) or None
@@ -89,6 +90,17 @@ class _Descriptor:
 
     def close(self) -> None:
         self._port.close()
+
+
+def _waiter(fd: int) -> Callable[[float], Any]:
+    """Wait for ``fd``: poll costs half of select, but macOS cannot poll terminals."""
+    if sys.platform == "darwin" or not hasattr(select, "poll"):
+        wait_for = [fd]
+        return lambda timeout_s: select.select(wait_for, (), (), timeout_s)[0]
+    poller = select.poll()
+    poller.register(fd, select.POLLIN)
+    poll = poller.poll
+    return lambda timeout_s: poll(timeout_s * 1000.0)
 
 
 class _Socket:
@@ -144,9 +156,44 @@ class Port:
             raise InstrumentLost(f"{shown(self.name)} was closed by the far end.")
         return data
 
+    def collect(self, chunks: list[tuple[int, bytes]], due_ns: int, batch_ns: int, most_bytes: int) -> None:
+        """Append what comes as ``(now_ns() when it had been read, bytes)`` until ``due_ns``, or ``batch_ns`` after the
+        first, or ``most_bytes``. What came before the instrument was lost is in ``chunks``."""
+        read, size, stamp = self._source.read, 0, now_ns()
+        try:
+            while True:
+                chunk = read((due_ns - stamp) / 1e9 if due_ns > stamp else 0.0)
+                stamp = now_ns()
+                if chunk:
+                    if not chunks:
+                        due_ns = min(due_ns, stamp + batch_ns)
+                    chunks.append((stamp, chunk))
+                    size += len(chunk)
+                elif chunk is None:
+                    break
+                if stamp >= due_ns or size >= most_bytes:
+                    return
+        except _LOST as error:
+            raise InstrumentLost(f"{shown(self.name)} went away: {_reason(error)}.") from error
+        raise InstrumentLost(f"{shown(self.name)} was closed by the far end.")
+
     def write(self, data: bytes) -> None:
         try:
             self._port.write(data)
+        except _LOST as error:
+            raise InstrumentLost(f"{shown(self.name)} went away: {_reason(error)}.") from error
+
+    def configure(self, link: Link) -> None:
+        """Other speed and format on the open port: to open it again could reset the device behind it."""
+        try:
+            self._port.apply_settings(
+                {
+                    "baudrate": link.baud,
+                    "bytesize": link.data_bits,
+                    "parity": link.parity,
+                    "stopbits": link.stop_bits,
+                }
+            )
         except _LOST as error:
             raise InstrumentLost(f"{shown(self.name)} went away: {_reason(error)}.") from error
 

@@ -98,24 +98,19 @@ class Reader:
 
     def _one_batch(self, port: Port) -> None:
         """Collect for at most BATCH_NS after the first byte, then write, decode and hand on."""
-        since, batch = self._start.since, self._batch
-        size, due = 0, now_ns() + IDLE_NS
+        chunks: list[tuple[int, bytes]] = []
+        due = now_ns() + IDLE_NS
         if self._spec.requests:
             due = min(due, self._ask(port))
+        lost: InstrumentLost | None = None
         try:
-            while True:
-                wait_ns = due - now_ns()
-                chunk = port.read(wait_ns / 1e9 if wait_ns > 0 else 0.0)
-                stamp = now_ns()
-                if chunk:
-                    if not batch:
-                        due = min(due, stamp + BATCH_NS)
-                    batch.append(WireRow(since(stamp), "in", chunk))
-                    size += len(chunk)
-                if stamp >= due or size >= BATCH_BYTES:
-                    break
+            port.collect(chunks, due, BATCH_NS, BATCH_BYTES)
         except InstrumentLost as error:
-            self._far_end_gone(error)
+            lost = error
+        since = self._start.since
+        self._batch += [WireRow(since(stamp), "in", chunk) for stamp, chunk in chunks]
+        if lost is not None:
+            self._far_end_gone(lost)
         self._flush()
 
     def _ask(self, port: Port) -> int:

@@ -32,9 +32,10 @@ class LineSplitter:
             return []
         span = min(max(0, t_ns - self._last_ns), LONGEST_CLUMP_NS)
         self._last_ns = t_ns
+        if not self._tail and not self._skipping and chunk.find(b"\n") == len(chunk) - 1 and b"\r" not in chunk[:-2]:
+            line = chunk.rstrip(b"\r\n")  # the everyday case: one line, whole
+            return [(t_ns, line[: LONGEST_LINE + 1])] if line else []
         lines, end = self._split(chunk)
-        if len(lines) == 1 and end == len(chunk):
-            return [(t_ns, lines[0][: LONGEST_LINE + 1])] if lines[0] else []
         stamped = _stamp(lines, end, len(chunk), t_ns, span)
         if len(self._tail) > LONGEST_LINE:
             stamped.append((t_ns, self._tail[: LONGEST_LINE + 1]))
