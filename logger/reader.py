@@ -35,7 +35,7 @@ from logger.wire import Interpreter, WireRow
 
 log = logging.getLogger(__name__)
 
-BATCH_NS = 20_000_000
+BATCH_NS = 33_000_000
 IDLE_NS = 50_000_000
 BATCH_BYTES = 65_536
 SYNC_NS = 1_000_000_000
