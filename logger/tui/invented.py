@@ -123,7 +123,7 @@ def invented_plan(moves: int = 2) -> Plan:
         not_seen=(),
         warnings=(),
         why=(
-            "The low place is at 760 and B3 lifts it most for the least travel; the carriage rides on several bearings.",
+            "The low place is at 760; B3 lifts it most for the least travel, for the carriage rides on its bearings.",
         ),
     )
 

@@ -19,7 +19,6 @@ ROLES = (
     "ink",
     "soft",
     "body",
-    "fill",
     "band",
     "rule",
     "high",
@@ -29,8 +28,8 @@ ROLES = (
     "on_high",
     "on_low",
 )
-"""paper: background; sheet: key caps; ink: text, rail, limits; soft: second voice; body: the material's edge and the
-moving carriage; fill: quiet mass of the material; band: tint between the limits; rule: hatch and thin rules;
+"""paper: background; sheet: key caps; ink: text, rail, limits; soft: second voice; body: material of rail and
+carriage; band: tint between the limits; rule: hatch and thin rules;
 high / low: outside above / below; dots: grain of the hollow, on low; cut: a limit line where it crosses material;
 on_high, on_low: text on a plate."""
 
@@ -102,7 +101,6 @@ LIGHT = Palette(
         "ink": "#16181A",
         "soft": "#55524A",
         "body": "#77716A",
-        "fill": "#DCD6CA",
         "band": "#D3DEEA",
         "rule": "#767167",
         "high": "#A34300",
@@ -123,7 +121,6 @@ DARK = Palette(
         "ink": "#F1EDE4",
         "soft": "#B4AFA4",
         "body": "#8D877D",
-        "fill": "#3A3833",
         "band": "#2B3A4A",
         "rule": "#8F897E",
         "high": "#FFB057",

@@ -41,6 +41,12 @@ class TooSmall(Painted):
 
     number = ""
 
+    def show(self, number: str) -> None:
+        """Take the number to show."""
+        if number != self.number:
+            self.number = number
+            self.repaint()
+
     def paint(self, canvas: Canvas, letters: Alphabet) -> None:
         width, height = self.app.size
         canvas.put(0, 0, f"needs {SMALLEST[0]}x{SMALLEST[1]}, here {width}x{height}", Look("soft"))

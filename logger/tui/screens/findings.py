@@ -27,6 +27,9 @@ from logger.tui.widgets.moves import MoveTable
 from logger.tui.widgets.rail import Rail
 from logger.tui.wording import State, Units, chance, joined
 
+LINES_AFTER = 2
+"""Rows kept under the table at the least: the outlook and one line of why."""
+
 
 class FindingsScreen(Sheet):
     """Profile, verdict, moves."""
@@ -124,7 +127,7 @@ class FindingsScreen(Sheet):
         self.query_one("#verdict", Lines).show([self._verdict_line(seen)])
         moves = seen.plan.moves if seen.plan else ()
         table = self.query_one("#moves", MoveTable)
-        table.show(moves, room=max(1, self.app.size.height - sum_of_rows(self) - 6))
+        table.show(moves, room=max(2, self.app.size.height - sum_of_rows(self)))
         self.query_one("#after", Lines).show(self._after_lines(seen))
         self.head(self._words_of_head(seen), seen.when)
 
@@ -134,10 +137,10 @@ class FindingsScreen(Sheet):
             return self.session.machine.name
         set_up = self.session.machine.set_ups.get(findings.set_up)
         where = place_of(findings.set_up, set_up) if set_up is not None else findings.set_up
-        what = {"height": "carriage height, its middle here", "pitch": "pitch", "roll": "roll"}
+        what = {"height": "height, carriage's middle here", "pitch": "pitch", "roll": "roll"}
         number = f", round {seen.plan.round}" if seen.plan else ""
         sweeps = joined([name.split("-", 1)[0] for name in findings.sweeps])
-        return f"{what[findings.profile.quantity]} · {where} · sweep {sweeps}{number}"
+        return f"{what[findings.profile.quantity]} · {where} · {sweeps}{number}"
 
     def _verdict_line(self, seen: Seen) -> Line:
         if self._busy:
@@ -169,6 +172,10 @@ class FindingsScreen(Sheet):
         lines: list[Line] = [[(f"  {part}", INK)] for part in wrap(self._outlook(plan), width)]
         for text in (*plan.why, *(seen.findings.warnings if seen.findings else ()), *plan.warnings):
             lines += [[(f"  {part}", SOFT)] for part in wrap(text, width)]
+        room = max(LINES_AFTER, self.query_one("#after", Lines).size.height)
+        if len(lines) > room:
+            words = lines[room - 1][0][0][: self.app.size.width - 14]
+            lines = [*lines[: room - 1], [(f"{words} … w says all", SOFT)]]
         return lines
 
     def _outlook(self, plan: Plan) -> str:
@@ -264,7 +271,7 @@ def sum_of_rows(screen: FindingsScreen) -> int:
     """Rows taken by what stands above and below the table: head, rail, verdict, blank rows, keys."""
     rail = screen.query_one("#rail", Rail)
     height = rail.styles.height
-    return 2 + (int(height.value) if height is not None else 11) + 2 + 1 + 2
+    return 2 + (int(height.value) if height is not None else 11) + 2 + 2 + 1 + LINES_AFTER + 2
 
 
 def _place_words(verdict: str, peak_to_valley: float | None, units: Units) -> str:

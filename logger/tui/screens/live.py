@@ -35,12 +35,10 @@ class LiveBase(Sheet):
 
     DEFAULT_CSS = """
     LiveBase #top { height: 1fr; }
-    LiveBase #left { width: 1fr; }
-    LiveBase Digits { margin-top: 1; }
-    LiveBase #words { height: 1fr; margin-top: 1; }
-    LiveBase StepBar { width: 35; height: 1fr; margin-top: 1; }
+    LiveBase #left { width: 1fr; padding-top: 1; }
+    LiveBase #words { height: 1fr; }
+    LiveBase StepBar { width: 33; height: 1fr; padding-top: 1; }
     LiveBase.-far StepBar, LiveBase.-far Rail { display: none; }
-    LiveBase.-far #words { margin-top: 1; }
     """
 
     def __init__(self, feed: Feed | None = None) -> None:
@@ -85,7 +83,7 @@ class LiveBase(Sheet):
         digits = self.query_one("#digits", Digits)
         digits.far = far
         digits.styles.height = 5 * digits.cell_size()[1]
-        self.query_one("#step").styles.width = 35 if self.app.size.width < 120 else self.app.size.width * 2 // 5
+        self.query_one("#step").styles.width = 33 if self.app.size.width < 120 else self.app.size.width * 2 // 5
         self.query_one("#rail", Rail).fit()
 
     def units_changed(self) -> None:
@@ -182,7 +180,7 @@ class LiveBase(Sheet):
         text = units.height(now.height if now.height is not None else now.last_height or 0.0)
         self.query_one("#digits", Digits).show(Number(text, alive=now.height is not None))
         self.query_one("#words", Lines).show(self.words(now, units))
-        self.query_one(TooSmall).number = f"{text} {units.unit}" if now.height is not None else "no reading"
+        self.query_one(TooSmall).show(f"{text} {units.unit}" if now.height is not None else "no reading")
         self.head(self.context(), self.right(now))
         self.tour_line(self.tour_step())
 
@@ -192,7 +190,7 @@ class LiveBase(Sheet):
 
     def words(self, now: Now, units: Units) -> list[Line]:
         """The text under the digits."""
-        return [self.spread_line(now, units), [], plate(self._shown_state, self.letters(), filled=True)]
+        return [[], self.spread_line(now, units), [], plate(self._shown_state, self.letters(), filled=True)]
 
     def spread_line(self, now: Now, units: Units) -> Line:
         """``±0.002 mm   = +4.1 thou``, or that there is no reading."""
@@ -274,10 +272,10 @@ class LiveScreen(LiveBase):
 
     def _display_line(self, now: Now, units: Units) -> Line:
         shows = "−" if now.figure is None or now.height is None else units.height(now.figure)
-        note = f", {self._set_here}" if self._set_here else ""
+        note = f" · {self._set_here}" if self._set_here else ""
         if self._feed is not None and self._feed.meaning.zero is None and not self._set_here:
             note = ", height not known, shape only"
-        return [(f"  its own display shows {shows}{note}", SOFT)]
+        return [(f"  instrument shows {shows}{note}", SOFT)]
 
     def _hold_line(self, units: Units) -> Line:
         feed = self._feed
@@ -307,7 +305,7 @@ class LiveScreen(LiveBase):
             self.say("There is no reading to set. Check the cable, then try again.")
             return
         self._feed.set_height(height)
-        self._set_here = f"set to {self.show_units().height(height)} at {self.session.time_of_day()}"
+        self._set_here = f"set {self.session.time_of_day()}"
         self._held_since = self.session.time_of_day()
         self._digits_at = 0.0
 

@@ -101,11 +101,12 @@ class ReplayScreen(LiveBase):
         shows = units.height(now.figure) if now.figure is not None else "−"
         marks = f"{replay.marks} marks, {replay.readings} readings"
         return [
+            [],
             self.spread_line(now, units),
             [],
             plate(self._shown_state, self.letters(), filled=True),
             [(f"  {where}, pass {len(self._trace.passes)} of {self._trace.wanted}", INK)],
-            [(f"  its own display showed {shows}", SOFT)],
+            [(f"  instrument showed {shows}", SOFT)],
             [(f"  {marks}", SOFT)],
         ]
 

@@ -40,7 +40,7 @@ class SweepScreen(Sheet):
     DEFAULT_CSS = """
     SweepScreen #carriage { height: 4; }
     SweepScreen #counts { height: 3; margin-top: 1; }
-    SweepScreen #todo { height: 1; margin-top: 1; }
+    SweepScreen #todo { height: 1; }
     """
 
     def __init__(self) -> None:
@@ -170,7 +170,7 @@ class SweepScreen(Sheet):
         self.query_one("#counts", Lines).show(self._count_lines(now, state))
         self.query_one("#todo", Lines).show([[(f"  {self._what_to_do()}", INK)]])
         number = self.units.height(now.height) if now.height is not None else "no reading"
-        self.query_one(TooSmall).number = f"{number} {self.units.unit}"
+        self.query_one(TooSmall).show(f"{number} {self.units.unit}")
 
     def _draw_rail(self) -> None:
         trace = self.trace
@@ -239,7 +239,7 @@ class SweepScreen(Sheet):
         for index, (left, middle, right) in enumerate(rows):
             width = sum(len(text) for text, _ in left)
             shape = f"{letters.hatch} " if index == 0 else ""
-            tail = f"{' ' * max(1, 34 - width)}{middle:<26}{shape}{right}"
+            tail = f"{' ' * max(1, 33 - width)}{middle:<25}{shape}{right}"
             lines.append([*left, (tail, SOFT)])
         return lines
 

@@ -161,21 +161,21 @@ class TurnScreen(LiveBase):
         if to_go is None or gain is None or abs(to_go) <= self.tolerance:
             way = way_of_turning(bolt.raises, bolt.seen_from, self.move.raise_mm)
             planned = fraction_of_turn(self.move.turns)
-            return [[(f"  {self.move.bolt}: planned {planned} turn {way}", INK)], []]
+            return [[(f"  {self.move.bolt} planned {planned}, {way}", INK)], []]
         rest = to_go * gain
         turns = rest / bolt.travel_per_turn_mm
         way = way_of_turning(bolt.raises, bolt.seen_from, rest)
         sign = arrow(rest, Units(), self.letters())[:1]
         wrench = wrench_way(turns, bolt.wrench_length_mm or machine.wrench_length_mm)
         return [
-            [(f"  {bolt.name} {sign} {fraction_of_turn(turns)} turn more, {way}", INK)],
-            [(f"  that is {wrench}" if wrench else "", SOFT)],
+            [(f"  {bolt.name} {sign} {fraction_of_turn(turns)} turn, {way}", INK)],
+            [(f"  {wrench}" if wrench else "", SOFT)],
         ]
 
     def _display_line(self, now: Now, units: Units) -> Line:
         shows = units.height(now.figure) if now.figure is not None and now.height is not None else "−"
         stop = units.height(self.move.reading_target) if self.move.reading_target is not None else "not known"
-        return [(f"  its own display shows {shows}, stop at {stop}", SOFT)]
+        return [(f"  instrument shows {shows}, stop at {stop}", SOFT)]
 
     def _nut_line(self, units: Units) -> Line:
         if self._doubt:

@@ -46,10 +46,9 @@ class Head(Painted):
         name, context, right = self._words
         end = canvas.put(1, 0, name, Look(bold=True))
         canvas.put(end + 1, 0, context, Look("soft"))
-        if right:
-            start = canvas.width - len(right) - 1
-            canvas.put(start - 1, 0, " ")
-            lost = right.startswith("╱")
+        lost = right.startswith("╱")
+        if right and (lost or end + 1 + len(context) + 2 <= canvas.width - len(right) - 1):
+            canvas.put(canvas.width - len(right) - 2, 0, " " * (len(right) + 2))
             canvas.put_right(canvas.width - 1, 0, right, Look(bold=True) if lost else Look("soft"))
         canvas.put(0, 1, letters.rule * canvas.width, Look("rule"))
 

@@ -20,8 +20,8 @@ from logger.tui.themes import Look
 from logger.tui.widgets.painted import Painted
 from logger.tui.wording import Units, arrow
 
-SCALE_COLUMNS = 7
-"""One cell of margin and six of scale, left of every rail picture."""
+SCALE_COLUMNS = 8
+"""One cell of margin, six of scale and one free, left of every rail picture."""
 FIXED_ROWS = 4
 """Rows besides the profile's: places above; rail, bolts and names below."""
 
@@ -178,9 +178,7 @@ def _full_cell(row: int, upper: int | None, letters: Alphabet, *, hump: bool, ed
         return letters.hump, Look("high", "high" if letters.colour else "paper")
     if not letters.colour:
         return letters.material, Look("rule")
-    if upper is not None and row == upper - 1:
-        return letters.limit_top, Look("ink" if not edge else "body", "fill")
-    return (letters.limit_top if edge else " "), Look("body", "fill")
+    return (letters.limit_top if row == (upper or 0) - 1 and not edge else " "), Look("cut", "body")
 
 
 def _unseen_cell(column: int, row: int, upper: int | None, letters: Alphabet) -> tuple[str, Look]:
@@ -226,7 +224,7 @@ def _trace(canvas: Canvas, along: Along, up: Up, curve: Curve, top: int, sign: s
 def _scale_labels(canvas: Canvas, picture: RailPicture, up: Up, top: int, units: Units) -> None:
     def label(row: int, value: float) -> None:
         text = units.height(value)
-        canvas.put_right(SCALE_COLUMNS - 1, top + up.rows - 1 - row, text[: SCALE_COLUMNS - 1], Look("soft"))
+        canvas.put_right(SCALE_COLUMNS - 1, top + up.rows - 1 - row, text[: SCALE_COLUMNS - 2], Look("soft"))
 
     if picture.band is not None and up.lower_row is not None and up.upper_row is not None:
         label(up.upper_row - (1 if up.upper_row - up.lower_row > 1 else 0), picture.band[1])
@@ -318,6 +316,9 @@ def _put_where_free(canvas: Canvas, start: int, rows: range, text: str, look: Lo
             if canvas.is_free(max(0, place - 1), y, min(len(text) + 2, canvas.width - place + 1)):
                 canvas.put(place, y, text, look)
                 return
+    last = rows[-1] if len(rows) else -1
+    canvas.put(SCALE_COLUMNS, last, " " * (canvas.width - SCALE_COLUMNS), Look())
+    canvas.put(start, last, text, look)  # a spot matters more than the name of a place
 
 
 def _beyond(value: float, up: Up) -> float:
