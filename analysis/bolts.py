@@ -1,12 +1,12 @@
 """Which bolts, how far, in what order, where to park, and what the indicator shows when each is right.
 
-Why it exists: the bolt under the low spot is often the wrong bolt, sometimes the wrong way. This module prevents turning
-more bolts than needed, planning on one guess of the response, and promising what a hand cannot do.
+Why it exists: the bolt under the low spot is often the wrong bolt, sometimes the wrong way. This module prevents
+turning more bolts than needed, planning on one guess of the response, and promising what a hand cannot do.
 
 Guided turning is feedback: the user turns bolt ``b`` with the carriage parked at ``p`` until the display shows the
-target. How far the bolt really goes then depends on the true response at ``p``, and a later bolt's target repairs at its
-own park what the earlier ones did there. So outcomes are predicted by *playing the round through* in every draw of the
-response, and bolts, parks and targets are chosen together for the chance of landing inside.
+target. How far the bolt really goes then depends on the true response at ``p``, and a later bolt's target repairs at
+its own park what the earlier ones did there. So outcomes are predicted by *playing the round through* in every draw of
+the response, and bolts, parks and targets are chosen together for the chance of landing inside.
 
 Chebyshev (smallest largest deviation) problems are linear programmes; every answer is evaluated again in numpy.
 """
@@ -41,10 +41,10 @@ class Situation:
     """What is known before a round, at ``rows`` (stations of one or several set-ups, and places).
 
     ``value`` (rows,) with ``covariance`` (rows, rows); ``response`` (draws, rows, bolts) per mm of lift.
-    ``parks`` (k,) are the rows at which the carriage may be parked and read. ``lowest_mm`` and ``highest_mm`` bound each
-    bolt's lift, ``smallest_mm`` is what a hand can still do; ``free`` (bolts,) False: not to be turned.
-    ``hand`` is the standard deviation of the display at the end of a turn, in the rows' unit; ``lock_nut_mm`` that of the
-    shift when the nut is locked and read again.
+    ``parks`` (k,) are the rows at which the carriage may be parked and read. ``lowest_mm`` and ``highest_mm`` bound
+    each bolt's lift, ``smallest_mm`` is what a hand can still do; ``free`` (bolts,) False: not to be turned.
+    ``hand`` is the standard deviation of the display at the end of a turn, in the rows' unit; ``lock_nut_mm`` that of
+    the shift when the nut is locked and read again.
     """
 
     value: FloatArray
@@ -121,11 +121,12 @@ def chebyshev_lifts(
     highest: FloatArray,
     cost_per_mm: float = 1e-3,
 ) -> tuple[FloatArray, float]:
-    """Lifts with the smallest largest deviation (as a part of each group's limit), bounded, with a small cost on travel.
+    """Lifts with the smallest largest deviation (as a part of each group's limit), bounded, with a small cost on
+    travel.
 
-    ``value`` (rows,), ``response`` (rows, bolts). Returns the lifts (bolts,) and the ratio they reach, evaluated in numpy:
-    1 means a group's peak to valley equals its limit. Set-ups have exact null directions (a tilt of the whole rail that
-    the indicator cannot see): without the cost a solver runs away along them.
+    ``value`` (rows,), ``response`` (rows, bolts). Returns the lifts (bolts,) and the ratio they reach, evaluated in
+    numpy: 1 means a group's peak to valley equals its limit. Set-ups have exact null directions (a tilt of the whole
+    rail that the indicator cannot see): without the cost a solver runs away along them.
     """
     from scipy.optimize import linprog
     from scipy.sparse import csr_matrix
@@ -154,10 +155,14 @@ def chebyshev_lifts(
             spare = 0.15 * (group.mean[1] - group.mean[0])
             right.append(np.array([group.mean[1] - spare - now, now - group.mean[0] - spare]))
     cost = np.concatenate([np.full(2 * bolts, cost_per_mm), np.zeros(count), 4.0 / _limits(groups), [1.0]])
-    bounds = [(0.0, max(float(high), 0.0)) for high in highest] + [(0.0, max(-float(low), 0.0)) for low in lowest]
-    bounds += [(None, None)] * count + [(0.0, None)] * (count + 1)
+    least = np.concatenate([np.zeros(2 * bolts), np.full(count, -np.inf), np.zeros(count + 1)])
+    most = np.concatenate([np.maximum(highest, 0.0), np.maximum(-lowest, 0.0), np.full(2 * count + 1, np.inf)])
     solved = linprog(
-        cost, A_ub=csr_matrix(np.concatenate(rows)), b_ub=np.concatenate(right), bounds=bounds, method="highs"
+        cost,
+        A_ub=csr_matrix(np.concatenate(rows)),
+        b_ub=np.concatenate(right),
+        bounds=np.stack([least, most], axis=1),
+        method="highs",
     )
     if solved.x is None:  # always feasible (no lift at all is allowed); a solver that says otherwise is not believed
         return np.zeros(bolts), worst_ratio(value, groups)
@@ -226,7 +231,9 @@ def loss_of(ratio: FloatArray) -> FloatArray:
 def optimise_targets(
     situation: Situation, errors: Errors, steps: tuple[tuple[int, int], ...], lifts_mm: FloatArray, iterations: int = 12
 ) -> Outcome:
-    """The best targets for given bolts and parks, from ``lifts_mm`` (steps,) as a start: damped Gauss-Newton on draws."""
+    """The best targets for given bolts and parks, from ``lifts_mm`` (steps,) as a start: damped Gauss-Newton on
+    draws.
+    """
     middle = situation.response.mean(axis=0)
     targets = _targets_for(situation.value, middle, steps, lifts_mm)
     scale = np.maximum(np.abs([middle[park, bolt] for bolt, park in steps]), 0.05)
@@ -258,7 +265,9 @@ def optimise_targets(
 def choose_parks(
     situation: Situation, errors: Errors, bolts: tuple[int, ...], lifts_mm: FloatArray, draws: int = 64
 ) -> tuple[tuple[int, int], ...]:
-    """Where to park for each bolt so that the end of the round is surest: coordinate descent on the spread of the draws."""
+    """Where to park for each bolt so that the end of the round is surest: coordinate descent on the spread of the
+    draws.
+    """
     middle = situation.response.mean(axis=0)
     parks = situation.parks
     gain, spread = middle[parks], situation.response[:, parks].std(axis=0)
@@ -291,48 +300,68 @@ def candidate_bolts(situation: Situation, largest: int = 4, keep: int = 3) -> li
         sets = np.array(list(combinations(free, size)))
         score = _fast_chebyshev(situation.value, middle, situation.groups, sets)
         found += [tuple(int(b) for b in sets[i]) for i in np.argsort(score, kind="stable")[:keep]]
-    everything, _ = chebyshev_lifts(
-        situation.value, middle, situation.groups, situation.lowest_mm, situation.highest_mm, cost_per_mm=0.3
-    )
-    moved = tuple(int(b) for b in np.flatnonzero(np.abs(everything) >= situation.smallest_mm))
-    if moved and moved not in found:
-        found.append(moved)
+    for cost in (1.0, 0.3, 0.1, 0.03, 0.01):  # the path of ever more travel allowed: larger sets, where they pay
+        lifts, _ = chebyshev_lifts(
+            situation.value, middle, situation.groups, situation.lowest_mm, situation.highest_mm, cost_per_mm=cost
+        )
+        moved = tuple(int(b) for b in np.flatnonzero(np.abs(lifts) >= situation.smallest_mm))
+        if moved and moved not in found:
+            found.append(moved)
     return found
 
 
 def plan_round(situation: Situation, cost_per_move: float = 0.02, seed: int = 7) -> tuple[Outcome, Outcome]:
     """The round to make, and the outcome of turning nothing, both under the same accidents.
 
-    Sets of bolts are taken in order of promise; parks and targets of each are optimised on the draws; the winner has the
-    lowest loss with ``cost_per_move`` for every bolt.
+    Sets of bolts are taken in order of promise; parks and targets of each are optimised on the draws; the winner has
+    the lowest loss with ``cost_per_move`` for every bolt.
     """
-    middle = situation.response.mean(axis=0)
     errors = draw_errors(situation, max(situation.bolts, 1), seed)
     ratio, _ = _ratio_and_slope(errors.value, situation.groups)
     nothing = Outcome((), errors.value, np.zeros((len(ratio), 0)), ratio, float(loss_of(ratio).mean()))
-    best, best_score = nothing, nothing.loss
-    for bolts in candidate_bolts(situation):
-        columns = list(bolts)
-        lifts, _ = chebyshev_lifts(
-            situation.value,
-            middle[:, columns],
-            situation.groups,
-            situation.lowest_mm[columns],
-            situation.highest_mm[columns],
-        )
-        worth = np.abs(lifts) >= situation.smallest_mm[columns]
-        if not np.any(worth):
-            continue
-        order = [i for i in np.argsort(-np.abs(lifts), kind="stable") if worth[i]]
-        chosen, wanted = tuple(bolts[i] for i in order), lifts[order]
-        steps = choose_parks(situation, errors, chosen, wanted)
-        outcome = optimise_targets(situation, errors, steps, wanted)
-        if any(abs(step.lift_mm) < situation.smallest_mm[step.bolt] for step in outcome.steps):
-            continue
-        score = outcome.loss + cost_per_move * len(chosen)
-        if score < best_score - 1e-3:
-            best, best_score = outcome, score
-    return best, nothing
+    tried: dict[frozenset[int], Outcome] = {}
+
+    def score(bolts: tuple[int, ...]) -> float:
+        key = frozenset(bolts)
+        if key not in tried:
+            tried[key] = _best_with(situation, errors, bolts) or nothing
+        return tried[key].loss + cost_per_move * len(tried[key].steps)
+
+    sets: list[tuple[int, ...]] = [(), *candidate_bolts(situation)]
+    best = frozenset(sets[int(np.argmin([score(bolts) for bolts in sets]))])
+    for _ in range(2):  # then add one, leave one out, or exchange one, as long as it pays
+        near = [frozenset(best ^ {bolt}) for bolt in range(situation.bolts) if _turns(situation, bolt)]
+        better = min(near, key=lambda bolts: score(tuple(sorted(bolts))), default=best)
+        if score(tuple(sorted(better))) > score(tuple(sorted(best))) - 1e-3:
+            break
+        best = better
+    return tried[best], nothing
+
+
+def _best_with(situation: Situation, errors: Errors, bolts: tuple[int, ...]) -> Outcome | None:
+    """The best round with these bolts, largest move first; None when a hand could not make one of its moves."""
+    columns = list(bolts)
+    if not columns:
+        return None
+    lifts, _ = chebyshev_lifts(
+        situation.value,
+        situation.response.mean(axis=0)[:, columns],
+        situation.groups,
+        situation.lowest_mm[columns],
+        situation.highest_mm[columns],
+    )
+    worth = np.abs(lifts) >= situation.smallest_mm[columns]
+    order = [i for i in np.argsort(-np.abs(lifts), kind="stable") if worth[i]]
+    if not order:
+        return None
+    steps = choose_parks(situation, errors, tuple(bolts[i] for i in order), lifts[order])
+    outcome = optimise_targets(situation, errors, steps, lifts[order])
+    too_small = any(abs(step.lift_mm) < situation.smallest_mm[step.bolt] for step in outcome.steps)
+    return None if too_small else outcome
+
+
+def _turns(situation: Situation, bolt: int) -> bool:
+    return bool(situation.highest_mm[bolt] - situation.lowest_mm[bolt] > 0)
 
 
 def _limits(groups: tuple[Group, ...]) -> FloatArray:

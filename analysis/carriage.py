@@ -41,7 +41,9 @@ class Carriage:
 
 
 def bearing_positions(carriage: Carriage, s_mm: FloatArray, span_factor: FloatArray | float = 1.0) -> FloatArray:
-    """Machine positions of the bearings, shape (..., stations, bearings); ``span_factor`` (...) stretches the offsets."""
+    """Machine positions of the bearings, shape (..., stations, bearings); ``span_factor`` (...) stretches the
+    offsets.
+    """
     offsets = np.asarray(span_factor)[..., None] * np.asarray(carriage.bearing_offsets_mm)
     return np.asarray(carriage.cage_mm(s_mm)[:, None] + offsets[..., None, :])
 
@@ -52,18 +54,31 @@ def state_on_rail(
     height_mm: FloatArray,
     twist: FloatArray,
     span_factor: FloatArray | float = 1.0,
+    share: FloatArray | float = 1.0,
 ) -> FloatArray:
     """Heave, pitch and roll from the rail under the bearings.
 
     ``height_mm`` and ``twist`` of shape (..., stations, bearings, cases); returns (..., stations, 3, cases). The
     least-squares line through the bearings gives heave and pitch (exact for two), their mean twist the roll.
+    ``share`` (...) is the weight of the outermost bearings against the inner ones: a stiff carriage on many bearings
+    stands on few of them.
     """
     offsets = np.asarray(span_factor)[..., None] * np.asarray(carriage.bearing_offsets_mm)
-    middle = offsets.mean(axis=-1, keepdims=True)
-    arms = offsets - middle
-    slope = arms / np.sum(arms * arms, axis=-1, keepdims=True)
-    mean = height_mm.mean(axis=-2)
+    weight = _shares(carriage, share)
+    middle = np.sum(weight * offsets, axis=-1, keepdims=True)
+    arms = weight * (offsets - middle)
+    slope = arms / np.sum(arms * (offsets - middle), axis=-1, keepdims=True)
+    mean = np.sum(height_mm * weight[..., None, :, None], axis=-2)
     pitch = np.sum(height_mm * slope[..., None, :, None], axis=-2)
+    roll = np.sum(twist * weight[..., None, :, None], axis=-2)
     # The line is known at the bearings; the carriage's middle may stand away from theirs (a cage at half travel).
-    away = (s_mm - carriage.cage_mm(s_mm))[:, None] - middle[..., None, :]
-    return np.stack([mean + away * pitch, pitch, twist.mean(axis=-2)], axis=-2)
+    away = ((s_mm - carriage.cage_mm(s_mm)) - middle)[..., None]
+    return np.stack([mean + away * pitch, pitch, roll], axis=-2)
+
+
+def _shares(carriage: Carriage, share: FloatArray | float) -> FloatArray:
+    offsets = np.asarray(carriage.bearing_offsets_mm)
+    from_middle = np.abs(offsets - 0.5 * (offsets.min() + offsets.max()))
+    outer = from_middle > 0.5 * float(np.ptp(offsets)) - 1e-6
+    weight = np.where(outer, np.asarray(share)[..., None], 1.0)
+    return np.asarray(weight / weight.sum(axis=-1, keepdims=True))

@@ -4,11 +4,11 @@ Why it exists: a first plan rests on beliefs; after one round the readings have 
 than any drawing. It prevents the two ways of wasting it: forgetting (planning each round from the same nominal machine)
 and overtrusting (a learned response with no doubt left in it).
 
-One estimate for everything: the coordinates of the prior and the true lift of every turn are conditioned on all observed
-changes at once, whatever set-up saw them. Since the physics is not linear in its parameters, each draw is pulled to the
-data by itself (randomised maximum likelihood: D. S. Oliver, N. He & A. C. Reynolds 1996; for linear physics and Gaussian
-beliefs its draws are draws of the exact posterior). Nothing is kept between rounds but the journal: the estimate is made
-again from all of it, so nothing can go stale, and the order of the data cannot matter.
+One estimate for everything: the coordinates of the prior and the true lift of every turn are conditioned on all
+observed changes at once, whatever set-up saw them. Since the physics is not linear in its parameters, each draw is
+pulled to the data by itself (randomised maximum likelihood: D. S. Oliver, N. He & A. C. Reynolds 1996; for linear
+physics and Gaussian beliefs its draws are draws of the exact posterior). Nothing is kept between rounds but the
+journal: the estimate is made again from all of it, so nothing can go stale, and the order of the data cannot matter.
 """
 
 from __future__ import annotations
@@ -67,7 +67,9 @@ class Learned:
 
 
 def gaussian_gain(jacobian: FloatArray, variance: FloatArray, noise: FloatArray) -> FloatArray:
-    """Kalman gain (unknowns, rows) for independent unknowns of ``variance`` seen through ``jacobian`` with ``noise``."""
+    """Kalman gain (unknowns, rows) for independent unknowns of ``variance`` seen through ``jacobian`` with
+    ``noise``.
+    """
     seen = jacobian * variance
     return np.asarray(np.linalg.solve(seen @ jacobian.T + noise, seen).T)
 
@@ -121,7 +123,7 @@ def _limited(wanted: FloatArray, now: FloatArray) -> FloatArray:
 
 def _caused(changes: Changes, lifts: Lifts, rows: FloatArray, lifted: FloatArray) -> FloatArray:
     """Changes (draws, rows) from row responses (draws, rows, bolts) and lifts (draws, turns)."""
-    return np.einsum("drt,rt,dt->dr", rows[..., lifts.bolt], changes.caused_by, lifted)
+    return np.asarray(np.einsum("drt,rt,dt->dr", rows[..., lifts.bolt], changes.caused_by, lifted))
 
 
 def _predicted(prior: Prior, lifts: Lifts, changes: Changes, at: FloatArray) -> FloatArray:
@@ -132,7 +134,9 @@ def _predicted(prior: Prior, lifts: Lifts, changes: Changes, at: FloatArray) -> 
 
 
 def _linearised(prior: Prior, lifts: Lifts, changes: Changes, at: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Predicted changes (rows,) at ``at`` and their Jacobian (rows, size + turns): differences for physics, exact beyond."""
+    """Predicted changes (rows,) at ``at`` and their Jacobian (rows, size + turns): differences for physics, exact
+    beyond.
+    """
     step, n = 1e-3, prior.physics
     trials = np.repeat(at[None, :n], n + 1, axis=0)
     trials[1:] += step * np.eye(n)

@@ -20,11 +20,12 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from analysis.carriage import Carriage, bearing_positions, state_on_rail
-from analysis.rail import Rail, chained_compliance, lift_response
+from analysis.rail import Rail, lift_response, shared_compliance
 from analysis.results import FloatArray
 
 YOUNG_N_MM2 = {"steel": 206e3, "aluminium": 70e3, "cast iron": 110e3}  # handbook values, from memory
 SHEAR_N_MM2 = {"steel": 79e3, "aluminium": 26e3, "cast iron": 44e3}
+PHYSICS = 8  # coordinates of the whole rail, before those of each support
 WAVES = 8  # cosine terms of the discrepancy along the rail
 
 
@@ -55,13 +56,16 @@ class Spread:
     ln_EI: float = 0.30
     ln_GJ: float = 0.45
     stiffness_N_mm: float = 16e3
-    ln_stiffness_all: float = 0.85  # all brackets of one machine are alike ...
-    ln_stiffness_each: float = 0.60  # ... but not the same
+    ln_stiffness_all: float = 0.80  # all brackets of one machine are alike ...
+    ln_stiffness_each: float = 0.45  # ... but not the same
     coupling: float = 0.10
     ln_coupling: float = 0.60
+    closeness: float = 0.5  # supports side by side share the square root of what neighbours share
+    ln_closeness: float = 0.4
     twist_arm_mm: float = 35.0
     ln_twist_arm: float = 0.35
     span: float = 0.03  # a roller's contact is not exactly where the tape said
+    ln_share: float = 1.0  # of more than two bearings, which carry: only the outer, only the inner, or all
     x_mm: float = 4.0
     y_mm: float = 3.0
     height_discrepancy: float = 0.025  # rail mm per mm of lift no draw explains: uneven section, frame, joints
@@ -79,7 +83,7 @@ class Prior:
     @property
     def physics(self) -> int:
         """How many coordinates the physics has."""
-        return 6 + 3 * self.bench.bolts
+        return PHYSICS + 3 * self.bench.bolts
 
     @property
     def discrepancy(self) -> int:
@@ -97,37 +101,46 @@ class Prior:
         return np.concatenate([half, -half])[:count]
 
 
-def rails(prior: Prior, coordinates: FloatArray) -> tuple[Rail, FloatArray]:
-    """The rails of draws (draws, >= physics) and the factor (draws,) on their carriages' bearing span."""
-    bench, spread, n = prior.bench, prior.spread, prior.bench.bolts
+@dataclass(frozen=True)
+class Riding:
+    """How the carriages of the draws stand on their bearings: factors (draws,) on the span and the outer's share."""
+
+    span: FloatArray
+    share: FloatArray
+
+
+def rails(prior: Prior, coordinates: FloatArray) -> tuple[Rail, Riding]:
+    """The rails of draws (draws, >= physics) and how their carriages stand on them."""
+    bench, spread, n, first = prior.bench, prior.spread, prior.bench.bolts, PHYSICS
     wider = 1.0 if bench.section_known else 2.5
     z = np.clip(coordinates, -4.0, 4.0)  # beyond four standard deviations the physics is not meant
-    each = spread.ln_stiffness_all * z[:, 2:3] + spread.ln_stiffness_each * z[:, 6 : 6 + n]
+    each = spread.ln_stiffness_all * z[:, 2:3] + spread.ln_stiffness_each * z[:, first : first + n]
     stiffness = spread.stiffness_N_mm * np.exp(each)
     bending = wider * spread.ln_EI * z[:, 0]
     arm = spread.twist_arm_mm * np.exp(spread.ln_twist_arm * z[:, 4])
-    x_mm = bench.x_mm + spread.x_mm * z[:, 6 + n : 6 + 2 * n]
+    coupling = np.minimum(spread.coupling * np.exp(spread.ln_coupling * z[:, 3]), 0.6)
+    closeness = np.minimum(spread.closeness * np.exp(spread.ln_closeness * z[:, 6]), 1.0)
     rail = Rail(
         EI=bench.EI * np.exp(bending),
         GJ=bench.GJ * np.exp(wider * spread.ln_GJ * z[:, 1] + 0.5 * bending),
-        x_mm=x_mm,
-        y_mm=bench.y_mm + spread.y_mm * z[:, 6 + 2 * n : 6 + 3 * n],
-        compliance=chained_compliance(stiffness, spread.coupling * np.exp(spread.ln_coupling * z[:, 3]), bench.x_mm),
+        x_mm=bench.x_mm + spread.x_mm * z[:, first + n : first + 2 * n],
+        y_mm=bench.y_mm + spread.y_mm * z[:, first + 2 * n : first + 3 * n],
+        compliance=shared_compliance(stiffness, coupling, closeness, bench.x_mm),
         foot_twist=stiffness * arm[:, None] ** 2,
     )
-    return rail, 1.0 + spread.span * z[:, 5]
+    return rail, Riding(1.0 + spread.span * z[:, 5], np.exp(spread.ln_share * z[:, 7]))
 
 
 def physics_response(prior: Prior, coordinates: FloatArray, s_mm: FloatArray) -> FloatArray:
     """Response of the state to the bolts by physics alone: (draws, stations, 3, bolts), mm and mm/mm per mm of lift."""
-    rail, span = rails(prior, coordinates)
+    rail, riding = rails(prior, coordinates)
     shape = lift_response(rail)
-    at = bearing_positions(prior.bench.carriage, s_mm, span)
+    at = bearing_positions(prior.bench.carriage, s_mm, riding.span)
     draws, stations, bearings = at.shape
     flat = at.reshape(draws, stations * bearings)
     grid = (draws, stations, bearings, prior.bench.bolts)
     height, twist = shape.height(flat).reshape(grid), shape.twist(flat).reshape(grid)
-    return state_on_rail(prior.bench.carriage, s_mm, height, twist, span)
+    return state_on_rail(prior.bench.carriage, s_mm, height, twist, riding.span, riding.share)
 
 
 def discrepancy_basis(prior: Prior, s_mm: FloatArray) -> FloatArray:
@@ -154,4 +167,4 @@ def state_response(prior: Prior, coordinates: FloatArray, s_mm: FloatArray) -> F
     """Response of (heave, pitch, roll) to the bolts, discrepancy included: (draws, stations, 3, bolts)."""
     physics = physics_response(prior, coordinates, s_mm)
     own = coordinates[:, prior.physics : prior.size].reshape(len(coordinates), prior.bench.bolts, 2 * WAVES)
-    return physics + np.einsum("bsqw,dbw->dsqb", discrepancy_basis(prior, s_mm), own)
+    return np.asarray(physics + np.einsum("bsqw,dbw->dsqb", discrepancy_basis(prior, s_mm), own))

@@ -71,7 +71,8 @@ class Load:
 
 @dataclass(frozen=True)
 class Shape:
-    """The solved shape: ``forces_N`` and ``couples_Nmm`` of the supports, shape (..., n, cases), and how to evaluate it.
+    """The solved shape: ``forces_N`` and ``couples_Nmm`` of the supports, shape (..., n, cases), and how to evaluate
+    it.
 
     A case is one right-hand side: a unit lift of one bolt, or one set of lifts and loads.
     """
@@ -84,21 +85,24 @@ class Shape:
 
     def height(self, x_mm: FloatArray) -> FloatArray:
         """Rail height in mm at ``x_mm`` of shape (..., points); returns (..., points, cases)."""
-        xi, length = _dimensionless(self.rail, x_mm)
+        xi, _ = _dimensionless(self.rail, x_mm)
         bending = _cubes(x_mm, self.rail.x_mm) / (12.0 * self.rail.EI)[..., None, None]
         lines = self.rigid[..., 0:1, :] + xi[..., :, None] * self.rigid[..., 1:2, :]
         loads = sum((_load_bending(self.rail, load, x_mm)[..., None] for load in self.loads), np.float64(0.0))
         return np.asarray(bending @ self.forces_N + lines + loads)
 
     def twist(self, x_mm: FloatArray) -> FloatArray:
-        """Rail twist in mm/mm (+ table side higher) at ``x_mm`` of shape (..., points); returns (..., points, cases)."""
+        """Rail twist in mm/mm (+ table side higher) at ``x_mm`` of shape (..., points); returns (..., points,
+        cases).
+        """
         torques = self.rail.y_mm[..., :, None] * self.forces_N + self.couples_Nmm
         spread = np.abs(x_mm[..., :, None] - self.rail.x_mm[..., None, :]) / (2.0 * self.rail.GJ)[..., None, None]
         loads = sum((_load_twist(self.rail, load, x_mm)[..., None] for load in self.loads), np.float64(0.0))
         return np.asarray(self.rigid[..., 2:3, :] / TWIST_ARM_MM - spread @ torques + loads)
 
     def moment(self, x_mm: FloatArray) -> FloatArray:
-        """Bending moment EI w'' in N mm (+ sagging: hollow side up) under support forces and loads, (..., points, cases).
+        """Bending moment EI w'' in N mm (+ sagging: hollow side up) under support forces and loads, (..., points,
+        cases).
 
         Sum of forces to the left times their arms, which is the statics of the free body, not a second derivative.
         """
@@ -117,23 +121,29 @@ def lift_response(rail: Rail) -> Shape:
 
 
 def loaded_shape(rail: Rail, lifts_mm: FloatArray, loads: tuple[Load, ...]) -> Shape:
-    """The rail's shape under ``lifts_mm`` (..., n) and ``loads`` together (one case): for contact, statics and checks."""
+    """The rail's shape under ``lifts_mm`` (..., n) and ``loads`` together (one case): for contact, statics and
+    checks.
+    """
     lifts = np.broadcast_to(lifts_mm, (*_leading(rail), rail.supports))[..., None]
     return _solve(rail, lifts, loads)
 
 
-def chained_compliance(stiffness_N_mm: FloatArray, coupling: FloatArray, x_mm: FloatArray) -> FloatArray:
-    """Compliance (..., n, n) of brackets on one frame: a load on one support moves a neighbour by ``coupling`` of its own.
+def shared_compliance(
+    stiffness_N_mm: FloatArray, coupling: FloatArray, closeness: FloatArray, x_mm: FloatArray
+) -> FloatArray:
+    """Compliance (..., n, n) of brackets on one frame: a load on one support moves the others a little too.
 
-    ``stiffness_N_mm`` (..., n), ``coupling`` (...) for a neighbour at the mean spacing, falling off geometrically with
-    distance. Symmetric (Maxwell, Betti) and positive definite.
+    ``stiffness_N_mm`` (..., n). ``coupling`` (...): the part of its own give that a neighbour at the mean spacing
+    shares, falling off geometrically with distance; supports side by side share ``coupling ** closeness`` (closeness
+    0 to 1). Symmetric (Maxwell, Betti) and positive definite.
     """
     own = 1.0 / np.sqrt(stiffness_N_mm)
-    apart = np.abs(x_mm[..., :, None] - x_mm[..., None, :])
-    spacing = max(float(np.ptp(x_mm)) / max(x_mm.shape[-1] - 1, 1), 1.0)
-    fall = np.asarray(coupling)[..., None, None] ** (apart / spacing)
-    same = np.eye(x_mm.shape[-1], dtype=bool)
-    shared = np.where(same, 1.0, np.minimum(fall, 0.95))
+    apart = np.abs(x_mm[:, None] - x_mm[None, :])
+    places = np.unique(np.round(x_mm / 100.0))
+    spacing = max(float(np.ptp(x_mm)) / max(len(places) - 1, 1), 1.0)
+    near = np.asarray(closeness)[..., None, None]
+    shared = np.asarray(coupling)[..., None, None] ** (near + (1.0 - near) * apart / spacing)
+    shared = np.where(np.eye(len(x_mm), dtype=bool), 1.0, shared)
     return np.asarray(own[..., :, None] * shared * own[..., None, :])
 
 
@@ -190,7 +200,7 @@ def _solve(rail: Rail, lifts_mm: FloatArray, loads: tuple[Load, ...]) -> Shape:
         rail=rail,
         forces_N=solved[..., :n, :] * force_unit[..., None, None],
         couples_Nmm=solved[..., n : 2 * n, :] * couple_unit[..., None, None],
-        rigid=solved[..., 2 * n :, :],
+        rigid=np.asarray(solved[..., 2 * n :, :]),
         loads=loads,
     )
 

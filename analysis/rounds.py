@@ -14,7 +14,7 @@ import numpy as np
 from analysis.carriage import Carriage
 from analysis.learn import Changes, Lifts
 from analysis.response import SetUp, reading_weights
-from analysis.results import FloatArray
+from analysis.results import FloatArray, IntArray
 
 STATIONS = 24  # stations per set-up that learning looks at: the response is smooth over a bearing span
 REACH_MM = 60.0  # a station is bridged from its neighbours over at most this
@@ -118,7 +118,7 @@ def _own_errors(sweep: Sweep, count: int) -> FloatArray:
     return np.full((count, count), zero**2) + (FLOOR_mm * scale) ** 2 * np.eye(count)
 
 
-def _changes_of(name: str, rounds: tuple[Round, ...], carriage: Carriage, when: FloatArray) -> Changes:
+def _changes_of(name: str, rounds: tuple[Round, ...], carriage: Carriage, when: IntArray) -> Changes:
     swept = [(index, record.sweeps[name]) for index, record in enumerate(rounds) if name in record.sweeps]
     first_round, first = swept[0]
     base = thinned(first, STATIONS)
