@@ -199,10 +199,7 @@ class InventedParts:
         return None
 
     def look(self, job: Job) -> Seen:
-        return self.seen
-
-    def replan(self, job: Job, made: list[Made]) -> Seen:
-        return Seen(self.seen.findings, invented_plan(0), None, self.seen.when)
+        return Seen(self.seen.findings, invented_plan(0), None, self.seen.when) if self.turned else self.seen
 
     def note_sweep(self, job: Job, folder: Path, set_up: str) -> None:
         self.swept.append(folder.name)

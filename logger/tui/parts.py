@@ -15,7 +15,7 @@ from logger.tui.session import Made, SourceSpec
 if TYPE_CHECKING:
     from analysis.results import Findings
     from logger.instruments import Instrument
-    from logger.job import Job, TurnedBolt
+    from logger.job import Job
     from logger.recording import Recording
 
 
@@ -66,29 +66,33 @@ class RealParts:
             close(3.0)
 
     def look(self, job: Job) -> Seen:
-        """Findings and plan of the machine's newest state, and the findings of the state before. Slow."""
+        """Findings of the machine's newest state, the plan from there (bolts already turned taken into account), and
+        the findings of the state before. Slow."""
         findings, before, when = self._found(job)
         if findings is None:
             return Seen()
         from logger.advice import advise
 
-        return Seen(findings, advise(job), before, when)
-
-    def replan(self, job: Job, made: list[Made]) -> Seen:
-        """The same after some bolts of the round have been turned. Slow."""
-        from logger.advice import advise
-
-        findings, before, when = self._found(job)
-        plan = advise(job, made_so_far=[self._turned(job, one) for one in made])
-        return Seen(findings, plan, before, when)
+        return Seen(findings, advise(job, made_so_far=job.rounds()[-1].turned), before, when)
 
     def note_sweep(self, job: Job, folder: Path, set_up: str) -> None:
         """The journal says that this recording is a sweep of the present state."""
         job.append("sweep", sweep=folder.name, set_up=set_up)
 
     def note_turned(self, job: Job, made: Made) -> None:
-        """The journal says what the display showed before and after this bolt, and the estimate of its travel."""
-        job.append_turned([self._turned(job, made)])
+        """The journal says what the display showed before and after this bolt, and the estimate of its travel. Slow."""
+        from logger.advice import estimate_turned
+        from logger.errors import NotAllowed
+        from logger.turned import ParkedMove
+
+        move = made.move
+        if move.park_mm is None:
+            raise NotAllowed(
+                f"{move.bolt} has no place to park at, so its travel cannot be told from the display.",
+                f"Write it down by hand: truestroke turned {move.bolt}=+0.12mm",
+            )
+        parked = ParkedMove(move.bolt, move.park_mm, made.before, made.after)
+        job.append_turned([estimate_turned(job, parked, set_up=made.set_up)])
 
     def open_recording(self, job: Job, name: str) -> Recording:
         """A recording of the job by its folder's name."""
@@ -108,13 +112,6 @@ class RealParts:
         from logger.replay import Replay
 
         return Replay(recording, speed)
-
-    def _turned(self, job: Job, made: Made) -> TurnedBolt:
-        from logger.advice import estimate_turned
-
-        park = made.move.park_mm if made.move.park_mm is not None else 0.0
-        unit = "mm/m" if made.move.unit == "mm/m" else "mm"
-        return estimate_turned(job, f"{made.move.bolt}@{park:.1f}:{made.before:+.4f}..{made.after:+.4f}{unit}")
 
     def _found(self, job: Job) -> tuple[Findings | None, Findings | None, str]:
         """Findings of the newest round that has sweeps, those of the round before in the same set-up, and when."""

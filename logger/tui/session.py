@@ -1,8 +1,8 @@
 """What the screens share: the job, what is plugged in, and the calls to the parts below.
 
 Why it exists: screens ask questions ("what was found?", "plan the rest") and this is the one place that knows which
-part answers and in which order. Slow answers (``look``, ``replan``) are plain calls here; the screens run them in a
-thread. It prevents a screen from reading files or ports by itself.
+part answers. Slow answers (``look``, ``note_turned``) are plain calls here; the screens run them in a thread. It
+prevents a screen from reading files or ports by itself.
 """
 
 from __future__ import annotations
@@ -56,7 +56,6 @@ class Parts(Protocol):
     def start(self, spec: SourceSpec) -> Any: ...
     def stop(self, source: Any) -> None: ...
     def look(self, job: Job) -> Seen: ...
-    def replan(self, job: Job, made: list[Made]) -> Seen: ...
     def note_sweep(self, job: Job, folder: Path, set_up: str) -> None: ...
     def note_turned(self, job: Job, made: Made) -> None: ...
     def open_recording(self, job: Job, name: str) -> Recording: ...
@@ -88,7 +87,6 @@ class Session:
     clock: Callable[[], float] = time.monotonic
     wall: Callable[[], time.struct_time] = time.localtime
     seen: Seen = field(default_factory=Seen)
-    made: list[Made] = field(default_factory=list)
 
     @property
     def machine(self) -> Machine:

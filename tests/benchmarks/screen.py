@@ -124,9 +124,7 @@ def run_screen(started: float, *, stream: bool) -> None:
     def settle() -> None:
         state["cpu"] = cpu_s()
         frames.clear()
-        original = app.screen.tick  # type: ignore[attr-defined]
         app.screen.set_interval(0.5, press)
-        del original
         app.set_timer(SECONDS, finish)
 
     def press() -> None:
@@ -142,9 +140,8 @@ def run_screen(started: float, *, stream: bool) -> None:
         used = (cpu_s() - state["cpu"]) / SECONDS * 100
         keys.sort()
         memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-        answer(
-            f"{state['first']:.0f} {used:.1f} {statistics.median(keys):.1f} {keys[-1]:.1f} {source.readings} {memory:.0f}"
-        )
+        times = f"{statistics.median(keys):.1f} {keys[-1]:.1f}"
+        answer(f"{state['first']:.0f} {used:.1f} {times} {source.readings} {memory:.0f}")
         app.exit(0)
 
     app.call_later(lambda: app.call_after_refresh(begin))

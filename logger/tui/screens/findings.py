@@ -92,9 +92,12 @@ class FindingsScreen(Sheet):
         return self.session.parts.look(job) if job is not None else Seen()
 
     @work(thread=True, exclusive=True, group="findings", exit_on_error=False)
-    def _replan_in_thread(self) -> Seen:
-        job = self.session.job
-        return self.session.parts.replan(job, list(self.session.made)) if job is not None else Seen()
+    def _turned_in_thread(self, made: Made) -> Seen:
+        job, parts = self.session.job, self.session.parts
+        if job is None:
+            return Seen()
+        parts.note_turned(job, made)
+        return parts.look(job)
 
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
         """One message back: what was found, or why it could not be."""
@@ -235,17 +238,9 @@ class FindingsScreen(Sheet):
             self.query_one("#moves", MoveTable).choose(1)
             self.say("Left as it is.")
             return
-        session = self.session
-        try:
-            if session.job is not None:
-                session.parts.note_turned(session.job, made)
-        except TruestrokeError as error:
-            self.say_error(error)
-            return
-        session.made.append(made)
-        self._busy = "written down; planning the rest anew"
+        self._busy = f"writing down what {made.move.bolt} did, then planning the rest anew"
         self.show()
-        self._replan_in_thread()
+        self._turned_in_thread(made)
 
     def action_why(self) -> None:
         """How this was found."""

@@ -256,6 +256,8 @@ class SweepScreen(Sheet):
         if trace is None:
             return ""
         end = "outfeed" if trace.now.direction > 0 else "infeed"
+        if self.session.tour is not None and self.session.tour.marks_itself:
+            return "On a real saw you press space as the carriage's middle passes each mark."
         if trace.now.complete:
             last = len(trace.passes) >= trace.wanted
             return "All marks made. Press enter." if last else "This pass is complete. Press enter, then come back."
@@ -325,5 +327,4 @@ class SweepScreen(Sheet):
         except TruestrokeError as error:
             self.say_error(error)
             return
-        session.made.clear()
         self.truestroke.open_findings(replace=True)
