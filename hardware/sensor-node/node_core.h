@@ -31,10 +31,12 @@ typedef struct {
     uint32_t last;        /* tick of the newest edge */
     uint16_t broken;      /* frames too long, or lost because the one before was not fetched */
     uint8_t have_done;
+    uint8_t mask;         /* where the next bit goes: shifting by a variable costs this processor a loop */
 } catcher_t;
 
 static inline void catcher_close(catcher_t *c)
 {
+    uint8_t i;
     if (c->taking.bits == 0)
         return;
     if (c->taking.bits > FRAME_BITS || c->have_done) {
@@ -44,6 +46,8 @@ static inline void catcher_close(catcher_t *c)
         c->have_done = 1;
     }
     c->taking.bits = 0;
+    for (i = 0; i < FRAME_BYTES; i++) /* here and not at the first edge, which must be over before the second */
+        c->taking.bytes[i] = 0;
 }
 
 /* One active clock edge with the data line's level. Called from the interrupt. */
@@ -54,15 +58,14 @@ static inline void catcher_edge(catcher_t *c, uint8_t level, uint32_t now, int32
         catcher_close(c);
     at = c->taking.bits;
     if (at == 0) {
-        uint8_t i;
-        for (i = 0; i < FRAME_BYTES; i++)
-            c->taking.bytes[i] = 0;
+        c->mask = 0x80;
         c->taking.first = now;
         c->taking.position = position;
     }
     if (at < FRAME_BITS) {
         if (level)
-            c->taking.bytes[at >> 3] |= (uint8_t)(0x80u >> (at & 7));
+            c->taking.bytes[at >> 3] |= c->mask;
+        c->mask = c->mask == 1 ? 0x80 : (uint8_t)(c->mask >> 1);
         c->taking.bits = at + 1;
     } else {
         c->taking.bits = FRAME_BITS + 1;
