@@ -129,7 +129,6 @@ def chebyshev_lifts(
     rail that the indicator cannot see): without the cost a solver runs away along them.
     """
     from scipy.optimize import linprog
-    from scipy.sparse import csr_matrix
 
     bolts, count = response.shape[1], len(groups)
     size = 2 * bolts + 2 * count + 1  # up, down, free middle and mean slack of each group, z
@@ -159,9 +158,9 @@ def chebyshev_lifts(
     most = np.concatenate([np.maximum(highest, 0.0), np.maximum(-lowest, 0.0), np.full(2 * count + 1, np.inf)])
     solved = linprog(
         cost,
-        A_ub=csr_matrix(np.concatenate(rows)),
+        A_ub=np.concatenate(rows),
         b_ub=np.concatenate(right),
-        bounds=np.stack([least, most], axis=1),
+        bounds=list(zip(least.tolist(), most.tolist(), strict=True)),
         method="highs",
     )
     if solved.x is None:  # always feasible (no lift at all is allowed); a solver that says otherwise is not believed

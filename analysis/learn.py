@@ -20,6 +20,7 @@ import numpy as np
 from analysis.prior import WAVES, Prior, discrepancy_basis, physics_response, state_response
 from analysis.results import FloatArray, IntArray
 
+ENSEMBLE_STEPS = 3
 STEPS = 4  # linearise, solve, linearise again: the change of the draws in a fifth step is below a micrometre
 
 
@@ -101,10 +102,11 @@ def learn(prior: Prior, lifts: Lifts, changes: Changes, draws: int = 200, seed: 
         predicted, jacobian = _linearised(prior, lifts, changes, centre)
         gain = gaussian_gain(jacobian, np.ones(len(centre)), changes.covariance)
         centre = _limited(gain @ (changes.value - predicted + jacobian @ centre), centre)
+    predicted, jacobian = _linearised(prior, lifts, changes, centre)
+    gain = gaussian_gain(jacobian, np.ones(len(centre)), changes.covariance)
     at = begin + (changes.value + errors - predicted + (centre - begin) @ jacobian.T) @ gain.T
-    for _ in range(2):
-        off = changes.value + errors - _predicted(prior, lifts, changes, at)
-        at = _limited(begin + (off + (at - begin) @ jacobian.T) @ gain.T, at)
+    for _ in range(ENSEMBLE_STEPS):
+        at = _ensemble_step(prior, lifts, changes, at, changes.value + errors)
     residual = changes.value - _predicted(prior, lifts, changes, centre[None, :])[0]
     white = np.linalg.solve(root, residual)
     return Learned(
@@ -114,6 +116,18 @@ def learn(prior: Prior, lifts: Lifts, changes: Changes, draws: int = 200, seed: 
         misfit=float(np.mean(white * white)),
         residual=residual,
     )
+
+
+def _ensemble_step(prior: Prior, lifts: Lifts, changes: Changes, at: FloatArray, wanted: FloatArray) -> FloatArray:
+    """Pull every draw to its own perturbed data along the directions in which the draws differ.
+
+    The Jacobian at the centre is not that of a draw far from it; the draws' own regression of changes on coordinates
+    is (G. Evensen, Data Assimilation, 2009, chapter 9: the ensemble form of the same gain).
+    """
+    predicted = _predicted(prior, lifts, changes, at)
+    spread, answer = at - at.mean(axis=0), predicted - predicted.mean(axis=0)
+    seen = answer.T @ answer / len(at) + changes.covariance
+    return _limited(at + (wanted - predicted) @ np.linalg.solve(seen, answer.T @ spread / len(at)), at)
 
 
 def _limited(wanted: FloatArray, now: FloatArray) -> FloatArray:

@@ -40,11 +40,11 @@ def way_of_turning(bolt: Bolt, raise_mm: float) -> str:
 
 
 def fraction_words(turns: float) -> str:
-    """The simplest fraction within a twelfth of the amount (or the nearest): "1/16", "2/3", "1 1/4"."""
+    """The simplest fraction within a twelfth of the part (or the nearest): "1/16", "2/3", "1 1/4"."""
     whole, rest = divmod(turns, 1.0)
     choices = [Fraction(n, d) for d in PARTS for n in range(d + 1)] if turns > 1.0 / 17.0 else []
     choices += [Fraction(1, d) for d in SMALL_PARTS] if turns < 1.0 / 15.0 else []
-    close = [choice for choice in choices if abs(float(choice) - rest) <= turns / 12.0]
+    close = [choice for choice in choices if abs(float(choice) - rest) <= max(rest, 0.02 * turns) / 12.0]
     if close:
         best = min(close, key=lambda choice: (choice.denominator, abs(float(choice) - rest)))
     else:

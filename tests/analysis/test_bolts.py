@@ -1,0 +1,138 @@
+"""Choosing bolts: Chebyshev against published fits, feedback by hand, and what a plan must never do."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from analysis.bolts import (
+    Group,
+    Situation,
+    best_possible,
+    chebyshev_lifts,
+    draw_errors,
+    plan_round,
+    play,
+    worst_ratio,
+)
+
+FREE = np.full(6, 5.0)
+
+
+def one_group(rows, limit=2.0, mean=None):
+    return (Group("across", np.arange(rows), limit, mean),)
+
+
+def situation(value, response, *, limit=0.05, mean=(0.05, 0.15), parks=None, draws=60, spread=0.0, u=1e-5):
+    rng = np.random.default_rng(3)
+    rows, bolts = response.shape
+    factors = 1.0 + spread * rng.standard_normal((draws, 1, bolts))
+    return Situation(
+        np.asarray(value, float),
+        u**2 * np.eye(rows),
+        response * factors,
+        one_group(rows, limit, mean),
+        np.arange(rows) if parks is None else parks,
+        np.full(bolts, -1.0),
+        np.full(bolts, 1.0),
+        np.full(bolts, 0.01),
+        hand=1e-5,
+        lock_nut_mm=1e-5,
+    )
+
+
+def hats(rows=25, bolts=5):
+    """Bolts that lift a hat of the line each: a rail of string, easy to reason about."""
+    x, at = np.linspace(0, 1, rows), np.linspace(0, 1, bolts)
+    return np.maximum(0.0, 1.0 - np.abs(x[:, None] - at) * (bolts - 1))
+
+
+def test_smallest_largest_deviation_is_the_published_one():
+    # NAG Library Manual, Mark 30, e02gcc example: a e^t + b e^-t + c; data pairs from memory, they give the answer.
+    t = np.array([0, 0.2, 0.4, 0.6, 0.8])
+    y = np.array([4.501, 4.360, 4.333, 4.418, 4.625])
+    design = np.stack([np.exp(t), np.exp(-t)], axis=1)  # the constant is the free height
+    lifts, ratio = chebyshev_lifts(y, -design, one_group(5), -FREE[:2], FREE[:2], cost_per_mm=1e-9)
+    np.testing.assert_allclose(lifts, [1.0049, 2.0149], atol=6e-5)
+    assert ratio == pytest.approx(0.001034, abs=1e-6)  # limit 2: ratio 1 is a deviation of 1 either way
+
+
+def test_the_answer_is_never_better_than_scipy_says_and_is_what_numpy_finds():
+    rng = np.random.default_rng(0)
+    for _ in range(10):
+        value, response = rng.normal(0, 0.1, 30), rng.normal(0, 1, (30, 4))
+        lifts, ratio = chebyshev_lifts(value, response, one_group(30), -FREE[:4], FREE[:4])
+        assert ratio == pytest.approx(worst_ratio(value + response @ lifts, one_group(30)))
+        for _ in range(50):
+            other = lifts + rng.normal(0, 0.02, 4)
+            assert worst_ratio(value + response @ other, one_group(30)) > ratio - 5e-3
+
+
+def test_thread_travel_bounds_hold():
+    lifts, _ = chebyshev_lifts(np.linspace(0, 3, 9), hats(9, 3), one_group(9), np.full(3, -0.2), np.full(3, 0.1))
+    assert np.all(lifts >= -0.2 - 1e-12) and np.all(lifts <= 0.1 + 1e-12)
+
+
+def test_an_unseen_direction_costs_so_the_solver_does_not_run_away_along_it():
+    value = np.array([0.1, 0.1, 0.16, 0.1])
+    response = np.array([[0, 1, -1.0], [0, 1, -1], [1, 1, -1], [0, 1, -1]])
+    lifts, ratio = chebyshev_lifts(value, response, one_group(4, 0.05), -FREE[:3], FREE[:3])
+    np.testing.assert_allclose(lifts, [-0.06, 0, 0], atol=2e-3)
+    assert ratio < 0.05
+
+
+def test_guided_turning_repairs_the_scale_of_the_response_and_the_last_park_is_exact():
+    """By hand: one bolt, response 1.0 believed, 0.5 true; the display stops the hand at the target, lift doubled."""
+    response = np.array([[1.0], [0.5]])
+    believed = situation([0.0, 0.0], response, draws=2)
+    real = Situation(**{**believed.__dict__, "response": 0.5 * believed.response})
+    value, lifts, answer = play(real, draw_errors(real, 1), ((0, 0),), np.array([0.1]), np.array([0.1]))
+    np.testing.assert_allclose(value[0], [0.1, 0.05], atol=1e-4)
+    np.testing.assert_allclose(lifts[0], [0.2], atol=1e-3)
+    np.testing.assert_allclose(answer[0, :, 0], [1.0, 0.5])
+
+
+def test_a_later_target_takes_back_what_an_earlier_bolt_did_at_its_park():
+    response = np.array([[1.0, 0.2], [0.4, 1.0]])
+    real = situation([0.0, 0.0], response, draws=2)
+    value, _, _ = play(real, draw_errors(real, 2), ((0, 0), (1, 1)), np.array([0.1, 0.0]), np.array([0.1, -0.04]))
+    np.testing.assert_allclose(value[0], [0.1 - 0.04 * 0.2, 0.0], atol=1e-4)
+
+
+def test_one_high_bolt_is_one_move():
+    response = hats()
+    plan, nothing = plan_round(situation(0.1 + 0.2 * response[:, 2], response, spread=0.2))
+    assert [step.bolt for step in plan.steps] == [2]
+    assert plan.steps[0].lift_mm == pytest.approx(-0.2, abs=0.03)
+    assert plan.chance_inside > 0.95 > 0.05 > nothing.chance_inside
+    assert 0.05 < plan.value.mean() < 0.15
+
+
+def test_a_rail_that_is_true_is_left_alone():
+    plan, _ = plan_round(situation(np.full(25, 0.1), hats(), spread=0.2))
+    assert plan.steps == ()
+
+
+def test_moves_smaller_than_a_hand_can_make_are_not_asked_for():
+    plan, _ = plan_round(situation(0.1 + 0.2 * hats()[:, 2] + 0.004 * hats()[:, 4], hats(), spread=0.1))
+    assert all(abs(step.lift_mm) >= 0.01 for step in plan.steps)
+
+
+def test_the_mean_is_brought_into_its_band_too():
+    response = np.ones((9, 1))
+    plan, _ = plan_round(situation(np.full(9, 0.4), response))
+    assert 0.05 <= plan.value.mean() <= 0.15
+
+
+def test_what_the_bolts_cannot_do_is_known():
+    value = 0.1 + 0.08 * np.cos(np.linspace(0, 24 * np.pi, 25))  # waves far shorter than the bolts' spacing
+    reached = best_possible(situation(value, hats()))
+    assert reached.min() * 0.05 > 0.1
+
+
+def test_several_groups_keep_their_own_limits():
+    response = np.vstack([hats(12, 3), 2.0 * hats(12, 3)])
+    groups = (Group("a", np.arange(12), 0.05, (0.05, 0.15)), Group("b", np.arange(12, 24), 0.2, None))
+    value = np.concatenate([0.1 + 0.3 * hats(12, 3)[:, 1], 0.6 * hats(12, 3)[:, 1]])
+    lifts, ratio = chebyshev_lifts(value, response, groups, -FREE[:3], FREE[:3])
+    assert lifts[1] == pytest.approx(-0.3, abs=0.02) and ratio < 0.1

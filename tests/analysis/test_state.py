@@ -1,0 +1,63 @@
+"""The state from several set-ups: what one stand cannot see, two can."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from analysis.carriage import Carriage, bearing_positions, state_on_rail
+from analysis.response import SetUp, Table, place_weights, reading_weights, seen_by_geometry
+from analysis.rounds import Sweep
+from analysis.state import doubt_with, estimate_shape, place_rows, tilt_over_stroke
+
+CARRIAGE = Carriage((-320.0, 320.0), (0.0, 2600.0), 1200.0, 150.0)
+TABLE = Table(700.0, 1500.0)
+STROKE = np.linspace(0.0, 2600.0, 131)
+
+
+def true_state(s):
+    at = bearing_positions(CARRIAGE, s)
+    height = 0.1 + 1.2e-4 * (at - 1300.0) + 0.04 * np.sin(at / 420.0)
+    return state_on_rail(CARRIAGE, s, height[..., None], (1e-4 * np.cos(at / 700.0))[..., None])[..., 0]
+
+
+def swept(set_up, u=0.001):
+    s = STROKE[seen_by_geometry(set_up, CARRIAGE, TABLE, STROKE)]
+    value = np.einsum("sq,sq->s", reading_weights(set_up, CARRIAGE, s), true_state(s))
+    return Sweep(set_up, s, value, u**2 * np.eye(len(s)))
+
+
+BLADE, SPINDLE = SetUp("fixed", x_mm=1000.0), SetUp("fixed", x_mm=1450.0)
+LEVELS = [SetUp("level", axis="pitch"), SetUp("level", axis="roll")]
+
+
+def test_one_fixed_stand_does_not_know_the_tilt_of_the_rail_and_says_so():
+    _, doubt = tilt_over_stroke(estimate_shape(CARRIAGE, [swept(BLADE)]))
+    assert doubt > 0.03  # mm/m, against the 0.12 that is there
+
+
+def test_two_stands_and_levels_know_it():
+    shape = estimate_shape(CARRIAGE, [swept(BLADE), swept(SPINDLE), swept(LEVELS[0], 0.005), swept(LEVELS[1], 0.005)])
+    tilt, doubt = tilt_over_stroke(shape)
+    truth = 1000.0 * np.polyfit(STROKE, true_state(STROKE)[:, 0], 1)[0]
+    assert doubt < 0.02
+    assert abs(tilt - truth) < 2.0 * doubt + 0.005
+
+
+def test_a_place_is_heave_plus_lever_plus_arm_and_inside_its_doubt():
+    sweeps = [swept(BLADE), swept(SPINDLE), swept(LEVELS[0], 0.005), swept(LEVELS[1], 0.005)]
+    s, value, covariance = place_rows(estimate_shape(CARRIAGE, sweeps), 1450.0, 250.0)
+    truth = np.einsum("sq,sq->s", place_weights(1450.0, 250.0, s), true_state(s))
+    off = (value - truth) - np.mean(value - truth)
+    assert np.abs(off).max() < 3.0 * np.sqrt(np.diag(covariance)).max()
+    assert np.ptp(off) < 0.02
+
+
+def test_more_set_ups_never_leave_more_doubt_and_a_second_stand_takes_much_of_it():
+    seen = {
+        name: (set_up, STROKE[seen_by_geometry(set_up, CARRIAGE, TABLE, STROKE)])
+        for name, set_up in (("blade", BLADE), ("spindle", SPINDLE), ("pitch", LEVELS[0]), ("roll", LEVELS[1]))
+    }
+    names = list(seen)
+    doubts = [doubt_with(CARRIAGE, {name: seen[name] for name in names[:count]}) for count in (1, 2, 3, 4)]
+    assert doubts == sorted(doubts, reverse=True)
+    assert doubts[3] < 0.7 * doubts[0]
