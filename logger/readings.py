@@ -39,7 +39,8 @@ class Mark:
 class Gap:
     """A stretch with no data from ``t_ns`` to ``until_ns`` (equal when it is a single "no value" line).
 
-    ``reason``: ``no value`` (the instrument said so), ``link lost``, ``noted`` (by the operator).
+    ``reason``: ``no value`` (the instrument said so), ``link lost``, ``noted`` (by the operator),
+    ``lines lost`` (the node's sequence numbers jumped), ``node restarted``.
     ``position`` as in :class:`Reading`, where the "no value" line carried one.
     """
 

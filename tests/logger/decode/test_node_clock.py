@@ -18,7 +18,7 @@ def lines(seconds: float, drift: float, offset_ns: int, seed: int = 1, clump_ns:
     """(device, host) of lines spaced as the node spaces them, handed over by the host in clumps; invented."""
     chance = random.Random(seed)
     phase = chance.randrange(clump_ns)
-    pairs = []
+    pairs: list[tuple[int, int]] = []
     device = 0
     while device < seconds * S:
         device += 17 * MS + (len(pairs) % 16) * 62_500
