@@ -51,7 +51,8 @@ def test_a_creeping_level_comes_to_its_value_before_it_is_there():
 
 
 def test_after_six_time_constants_it_has_settled():
-    found = settle(*creep(seconds=4.0, noise=0.01), 0.02)
+    t_s, slope = creep(seconds=4.0, noise=0.01)
+    found = settle(t_s, slope, tolerance=0.02)
     assert found.settled
     assert found.value == pytest.approx(0.3, abs=0.01)
 

@@ -35,7 +35,7 @@ def board(folder: Path) -> Path:
     if shutil.which("cc") is None or not headers.is_dir():
         pytest.skip(f"simavr not installed; the node's firmware was NOT tested: {APT}")
     program = folder / "node_board"
-    found = ["-isystem", headers, "-isystem", headers / "parts"]
+    found: list[str | Path] = ["-isystem", headers, "-isystem", headers / "parts"]
     flags: list[str | Path] = ["-O2", *found, HERE / "node_board.c", "-o", program]
     subprocess.run(["cc", *flags, "-lsimavrparts", "-lsimavr", "-lelf", "-lpthread"], check=True)
     return program
