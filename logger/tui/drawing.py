@@ -118,12 +118,16 @@ def lines_for(machine: Machine, seen: Seen) -> tuple[float, float] | None:
 
 
 def flags_of(findings: Findings, lines: tuple[float, float]) -> tuple[Flag, ...]:
-    """The spots that stand out of the lines, with the heights they are drawn at."""
-    shift = 0.0
+    """The spots that stand out of the lines, each with the height the picture has there.
+
+    A spot's own value may be counted from a reference line; what is written beside the picture is the picture's.
+    """
     curve = curve_of(findings.profile)
-    if not findings.profile.zero_known and curve.value.size:
-        shift = float(curve.value[0] - findings.profile.value[0])
-    flags = [Flag(spot.kind, spot.x_mm, spot.value + shift) for spot in findings.spots]
+    if not curve.x_mm.size:
+        return ()
+    flags = [
+        Flag(spot.kind, spot.x_mm, float(np.interp(spot.x_mm, curve.x_mm, curve.value))) for spot in findings.spots
+    ]
     return tuple(f for f in flags if (f.value > lines[1] if f.kind == "high" else f.value < lines[0]))
 
 

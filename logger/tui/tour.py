@@ -42,7 +42,7 @@ STEPS = {
     "start": "Tour: the invented Kiln Street saw is plugged in. Press s to sweep its rail.",
     "sweep": "Tour: press enter to push the carriage; twice, there and back. It marks itself.",
     "sweep_pushing": "Tour: the carriage is under way; the picture grows where it has been.",
-    "findings": "Tour: press enter to turn the first bolt. w says why it is this one.",
+    "findings": "Tour: press enter to turn the marked bolt. w says why it is this one.",
     "findings_inside": "Tour: inside, done. w says how sure that is. esc, then q, leaves.",
     "cautions": "Tour: nothing here can hurt you; on a real machine it can. Press y.",
     "turn": "Tour: up and down turn the bolt, left and right finely, until it says stop.",

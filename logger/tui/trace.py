@@ -16,6 +16,8 @@ from logger.tui.scale import Along
 
 FINE = 640
 """Bins along the rail in which readings are kept: finer than any screen is wide."""
+EDGE_MM = 15.0
+"""So near to where the set-up begins to read, a reading may still be a step onto the edge: it is not drawn."""
 FIRST_SPEED_MM_PER_S = 150.0
 """Assumed until two marks tell the speed (common practice, no source)."""
 
@@ -160,7 +162,7 @@ def _sees(fine: Along, windows: tuple[tuple[float, float], ...]) -> FloatArray:
         return np.ones(FINE)
     inside = np.zeros(FINE, dtype=np.bool_)
     for start, end in windows:
-        inside |= (centres >= start) & (centres <= end)
+        inside |= (centres >= start + EDGE_MM) & (centres <= end - EDGE_MM)
     return inside.astype(np.float64)
 
 

@@ -70,7 +70,9 @@ class Units:
         """The uncertainty: ``±0.004``."""
         if uncertainty is None or not math.isfinite(uncertainty):
             return "± not known"
-        return "±" + number(uncertainty * self.factor, self.decimals(uncertainty), sign=False)
+        decimals = self.decimals(uncertainty)
+        never_nothing = max(uncertainty * self.factor, 10.0**-decimals)
+        return "±" + number(never_nothing, decimals, sign=False)
 
     def position(self, x_mm: float) -> str:
         """A place along the rail: whole mm, or inches to a sixteenth."""

@@ -19,6 +19,11 @@ def test_inches_are_thou_with_one_decimal_and_slopes_thou_per_foot():
     assert Units("in").unit == "thou"
 
 
+def test_an_uncertainty_is_never_shown_as_nothing():
+    assert Units().pm(0.00004) == "±0.0001"
+    assert Units("in").pm(0.0001) == "±0.1"
+
+
 def test_what_is_not_known_is_said_where_the_number_would_be():
     assert Units().height(None) == "not known"
     assert Units().pm(None) == "± not known"

@@ -142,7 +142,7 @@ class FindingsScreen(Sheet):
         where = place_of(findings.set_up, set_up) if set_up is not None else findings.set_up
         what = {"height": "height, carriage's middle here", "pitch": "pitch", "roll": "roll"}
         number = f", round {seen.plan.round}" if seen.plan else ""
-        sweeps = joined([name.split("-", 1)[0] for name in findings.sweeps])
+        sweeps = "+".join(name.split("-", 1)[0] for name in findings.sweeps)
         return f"{what[findings.profile.quantity]} · {where} · {sweeps}{number}"
 
     def _verdict_line(self, seen: Seen) -> Line:
@@ -162,6 +162,8 @@ class FindingsScreen(Sheet):
         line: list[tuple[str, object]] = [(" ", INK)]
         line += plate(State(word, verdict.word), letters, filled=True)  # type: ignore[arg-type]
         line.append((f" peak to valley {amount}, allowed {units.width(allowed)}", INK))
+        if extremes.mean is not None:
+            line.append((f", mean {units.height(extremes.mean, extremes.mean_uncertainty)}", INK))
         if self.app.size.width >= 120 and seen.plan:
             for place in seen.plan.places:
                 line.append((f"    {place.name} {_place_words(place.verdict, place.peak_to_valley, units)}", SOFT))

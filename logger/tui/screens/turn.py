@@ -27,7 +27,7 @@ from logger.tui.wording import State, Units, arrow, fraction_of_turn, target_sta
 HAND = {"mm": 0.004, "mm/m": 0.02}
 """How near a hand stops to a wanted reading, k = 2 (common practice, no source)."""
 STILL_FOR_S = 0.5
-TOUR_STEP_MM = 0.01
+TOUR_STEP_MM = 0.02
 
 
 def tolerance_of(quantity: str, resolution: float) -> float:
@@ -143,7 +143,7 @@ class TurnScreen(LiveBase):
         to_go = self.to_go(now)
         state = plate(self._shown_state, self.letters(), filled=True)
         if self._before is None and now.height is not None:
-            state = [(" one moment: taking the reading before the turn", BOLD)]
+            state = [(" one moment: reading before the turn", BOLD)]
         return [
             self.spread_line(now, units),
             state,
