@@ -12,6 +12,7 @@ from rich.cells import cell_len
 from rich.segment import Segment
 from textual.strip import Strip
 
+from logger.tui.glyphs import PLAIN
 from logger.tui.themes import Look, Palette
 from logger.wording import printable
 
@@ -28,7 +29,8 @@ def clean(text: str, limit: int = 400) -> str:
 class Canvas:
     """``width`` x ``height`` cells; (0, 0) is at the top left. Whatever falls outside is cut, never wrapped."""
 
-    def __init__(self, width: int, height: int, look: Look = INK) -> None:
+    def __init__(self, width: int, height: int, look: Look = INK, *, plain: bool = False) -> None:
+        self.plain = plain
         self.width = max(0, width)
         self.height = max(0, height)
         self.signs = [[" "] * self.width for _ in range(self.height)]
@@ -40,7 +42,7 @@ class Canvas:
         ``keep_ground``: only the sign and its colour change, what lies under it stays.
         """
         if not text.isascii() or not text.isprintable():
-            text = clean(text)
+            text = self._said(text)
             if cell_len(text) != len(text):
                 return self._put_wide(x, y, text, look)
         if 0 <= y < self.height:
@@ -67,9 +69,13 @@ class Canvas:
 
     def put_right(self, x: int, y: int, text: str, look: Look = INK) -> int:
         """Write ``text`` so that it ends before column ``x``; returns its first column."""
-        start = x - cell_len(clean(text))
+        start = x - cell_len(self._said(text))
         self.put(start, y, text, look)
         return start
+
+    def _said(self, text: str) -> str:
+        """``text`` made harmless, and in plain signs where the canvas is plain ("±" then takes two cells)."""
+        return PLAIN.text(clean(text)) if self.plain else clean(text)
 
     def cell(self, x: int, y: int, sign: str, look: Look) -> None:
         """Set one cell; cheap, for pictures. ``sign`` is one of ours, never foreign text."""

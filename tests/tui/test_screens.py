@@ -54,6 +54,21 @@ def test_the_live_view_says_inside_with_unit_uncertainty_and_the_display_figure(
     run(scenario())
 
 
+def test_a_number_that_comes_alive_is_judged_at_once():
+    async def scenario():
+        async with opened() as (app, pilot):
+            app.open_live()
+            await pilot.pause()
+            pass_time(app, 0.2)
+            source_of(app).say(0.104)
+            pass_time(app, 0.2)
+            await pilot.pause()
+            assert "no reading" not in shown(app)
+            assert "inside" in shown(app)
+
+    run(scenario())
+
+
 def test_a_pulled_cable_turns_the_number_into_dashes_and_says_how_long_ago():
     async def scenario():
         async with opened() as (app, pilot):
@@ -334,6 +349,8 @@ def test_plain_shows_ascii_only():
             async with opened(plain=True) as (app, pilot):
                 await scene(app, pilot)
                 assert shown(app).isascii()
+                if scene is scene_turn:
+                    assert "stop at +0.089 +-0.004" in shown(app)
 
     run(scenario())
 

@@ -20,7 +20,7 @@ def test_inches_are_thou_with_one_decimal_and_slopes_thou_per_foot():
 
 
 def test_an_uncertainty_is_never_shown_as_nothing():
-    assert Units().pm(0.00004) == "±0.0001"
+    assert Units().pm(0.00004) == "±0.001"
     assert Units("in").pm(0.0001) == "±0.1"
 
 

@@ -173,7 +173,8 @@ class LiveBase(Sheet):
     def _show_slow(self, now: Now, moment: float) -> None:
         self._now = now
         state = self.state_of(now)
-        shown = self._steady.update(moment, state.word, at_once=state.word in ("lost", "none"))
+        dead = ("lost", "none")
+        shown = self._steady.update(moment, state.word, at_once=state.word in dead or self._steady.shown in dead)
         if shown == state.word:
             self._shown_state = state
         units = self.show_units()

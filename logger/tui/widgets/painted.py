@@ -56,7 +56,7 @@ class Painted(Widget):
             self.refresh(*changed)
 
     def _fresh(self) -> Canvas:
-        canvas = Canvas(self.size.width, self.size.height)
+        canvas = Canvas(self.size.width, self.size.height, plain=self.letters is PLAIN)
         self.paint(canvas, self.letters)
         if self.letters is PLAIN:
             _in_plain_signs(canvas)
