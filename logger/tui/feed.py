@@ -17,6 +17,7 @@ import numpy as np
 
 from analysis.results import FloatArray
 from analysis.units import Sense, SetUpKind, height_from_reading, reading_from_height, to_base
+from logger.errors import TruestrokeError
 from logger.readings import Ended, Gap, Garbage, LinkBack, LinkLost, Mark, Reading, Record
 
 RING = 8192
@@ -114,6 +115,12 @@ class Feed:
         self.held_since = clock()
         self.ended: Ended | None = None
         self.last_words = ""
+
+    @property
+    def error(self) -> TruestrokeError | None:
+        """Why the source never opened; None where it did, or has no such thing."""
+        error = getattr(self.source, "error", None)
+        return error if isinstance(error, TruestrokeError) else None
 
     def poll(self) -> list[Record]:
         """Take what came since the last call; returns it for whoever wants the records themselves."""

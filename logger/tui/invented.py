@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from analysis.results import Extremes, Findings, FloatArray, Move, PlaceFinding, Plan, Predicted, Profile, Spot, Verdict
-from logger.errors import NotAllowed
+from logger.errors import NotAllowed, TruestrokeError
 from logger.readings import LinkLost, Mark, Reading, Record
 from logger.tui import OpenOn
 from logger.tui.app import TruestrokeApp
@@ -140,6 +140,7 @@ class InventedSource:
     marks: int = 0
     latest: Reading | None = None
     stopped: str = ""
+    error: TruestrokeError | None = None
 
     def drain(self) -> list[Record]:
         """What was loaded since the last call."""

@@ -126,9 +126,16 @@ class Session:
         """Open the chosen port and read from it; PortError if it cannot be opened."""
         if not self.port:
             raise NotAllowed("No port is chosen.", "Choose one on the start screen, or type it with o.")
+        set_up, instrument = self.set_up(), self.instrument()
+        if (set_up.kind == "level") != (instrument.base_unit == "mm/m"):
+            raise NotAllowed(
+                f"Set-up '{self.set_up_name}' wants {'a level' if set_up.kind == 'level' else 'an indicator'}, and "
+                f"{instrument.name} speaks {instrument.unit}.",
+                "Choose another set-up or another instrument.",
+            )
         spec = SourceSpec(
             self.port,
-            self.instrument(),
+            instrument,
             self.set_up_name,
             self.machine,
             folder,

@@ -54,6 +54,34 @@ def test_the_live_view_says_inside_with_unit_uncertainty_and_the_display_figure(
     run(scenario())
 
 
+def test_a_port_that_does_not_open_is_said_with_what_to_do():
+    async def scenario():
+        from logger.errors import PortError
+
+        async with opened() as (app, pilot):
+            app.open_live()
+            await pilot.pause()
+            source_of(app).state = "ended"
+            source_of(app).error = PortError("/dev/ttyUSB0 is in use.", "Close the other program.")
+            pass_time(app, 0.2)
+            await pilot.pause()
+            assert "/dev/ttyUSB0 is in use. Close the other program." in shown(app)
+
+    run(scenario())
+
+
+def test_an_indicator_in_a_levels_place_is_refused_before_the_port_is_opened():
+    async def scenario():
+        async with opened() as (app, pilot):
+            app.session.set_up_name = "pitch"
+            app.open_live()
+            await pilot.pause()
+            assert "wants a level" in shown(app)
+            assert app.screen.feed is None
+
+    run(scenario())
+
+
 def test_a_number_that_comes_alive_is_judged_at_once():
     async def scenario():
         async with opened() as (app, pilot):

@@ -21,7 +21,7 @@ from logger.tui.keys import LIVE, Key
 from logger.tui.scale import Decade, Steady
 from logger.tui.screens.base import Sheet, TooSmall
 from logger.tui.widgets.digits import Digits, Number
-from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, plate
+from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, large_state, plate
 from logger.tui.widgets.rail import Rail
 from logger.tui.widgets.step import Step, StepBar, step_scale
 from logger.tui.wording import State, Units, ago, live_state, rate
@@ -50,6 +50,7 @@ class LiveBase(Sheet):
         self._digits_at = 0.0
         self._now: Now | None = None
         self._shown_state = State("none", "no reading")
+        self._told: TruestrokeError | None = None
 
     def body(self) -> Iterable[Widget]:
         with Horizontal(id="top"):
@@ -106,6 +107,7 @@ class LiveBase(Sheet):
             return
         records = self._feed.poll()
         self.took(records)
+        self._say_trouble(self._feed)
         moment = self.session.clock()
         slow = moment - self._digits_at >= 1 / DIGITS_PER_S
         now = self._feed.now(0.06)
@@ -113,6 +115,12 @@ class LiveBase(Sheet):
         if slow:
             self._digits_at = moment
             self._show_slow(self._feed.now(), moment)
+
+    def _say_trouble(self, feed: Feed) -> None:
+        """Why the port never opened, once."""
+        if feed.error is not None and feed.error is not self._told:
+            self._told = feed.error
+            self.say_error(feed.error)
 
     def took(self, records: Sequence[Record]) -> None:
         """The records of this frame, for subclasses that draw a trace."""
@@ -180,7 +188,9 @@ class LiveBase(Sheet):
         units = self.show_units()
         text = units.height(now.height if now.height is not None else now.last_height or 0.0)
         self.query_one("#digits", Digits).show(Number(text, alive=now.height is not None))
-        self.query_one("#words", Lines).show(self.words(now, units))
+        far = self.has_class("-far")
+        lines = [[], *large_state(self._shown_state, self.far_words(units))] if far else self.words(now, units)
+        self.query_one("#words", Lines).show(lines)
         self.query_one(TooSmall).show(f"{text} {units.unit}" if now.height is not None else "no reading")
         self.head(self.context(), self.right(now))
         self.tour_line(self.tour_step())
@@ -188,6 +198,10 @@ class LiveBase(Sheet):
     def tour_step(self) -> str:
         """Which line of the tour belongs here now."""
         return self.TOUR_STEP
+
+    def far_words(self, units: Units) -> tuple[str, ...]:
+        """What stands above and below the sentence in far view."""
+        return (units.unit,)
 
     def words(self, now: Now, units: Units) -> list[Line]:
         """The text under the digits."""

@@ -193,8 +193,8 @@ class StartScreen(Sheet):
             return
         now = self.feed.now()
         source = self.feed.source
-        error = getattr(source, "error", None)
-        if isinstance(error, TruestrokeError):
+        error = self.feed.error
+        if error is not None:
             self._trouble = f"{error.what} {error.todo}".strip()
             return
         head: Line = [

@@ -102,6 +102,9 @@ class SweepScreen(Sheet):
         self._show(now)
         tour = self.session.tour
         self.tour_line("sweep_pushing" if tour is not None and tour.pushing() else "sweep")
+        if self.feed.error is not None and not self._finished:
+            self._finished = True
+            self.say_error(self.feed.error)
         if self.feed.ended is not None and not self._finished:
             self._finish(self.feed.ended.how)
 

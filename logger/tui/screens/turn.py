@@ -153,6 +153,9 @@ class TurnScreen(LiveBase):
             self._nut_line(units),
         ]
 
+    def far_words(self, units: Units) -> tuple[str, ...]:
+        return (f"{self.move.bolt}, {units.unit}", f"stop at {units.height(self.target)} {units.pm(self.tolerance)}")
+
     def _wrench_lines(self, to_go: float | None) -> list[Line]:
         """Which way and how far the wrench still goes, seen from where; small turns also as the wrench end's way."""
         machine = self.session.machine

@@ -35,6 +35,26 @@ def plate(state: State, letters: Alphabet, *, filled: bool) -> list[Span]:
     return [(text, Look(role, bold=True))]
 
 
+_LARGE = {
+    "low": ("██████████", "  ██████", "    ██"),
+    "high": ("    ██", "  ██████", "██████████"),
+    "inside": ("██████████", "", "██████████"),
+    "cannot tell": (" ████   ██", "", "██   ████"),
+    "lost": ("        ██", "    ██", "██"),
+    "none": ("", "    ██", ""),
+}
+
+
+def large_state(state: State, beside: Sequence[str]) -> list[Line]:
+    """A state for three metres: its shape over three rows, the sentence and two more lines beside it."""
+    role = {"high": "high", "low": "low"}.get(state.word, "ink")
+    texts = (beside[0] if beside else "", state.sentence, beside[1] if len(beside) > 1 else "")
+    rows: list[Line] = []
+    for index, (shape, text) in enumerate(zip(_LARGE[state.word], texts, strict=True)):
+        rows.append([(f"  {shape:<14}", Look(role)), (text, BOLD if index == 1 else INK)])
+    return rows
+
+
 def draw_lines(canvas: Canvas, lines: Sequence[Line], *, x: int = 1, y: int = 0) -> None:
     """Draw one line per row from (x, y) on."""
     for row, line in enumerate(lines):
