@@ -344,8 +344,23 @@ def _moves(machine: Machine, ground: _Ground, outcome: Outcome) -> tuple[Move, .
     return tuple(moves)
 
 
+MODEL_ERROR_PART = 0.03  # of the largest change, at a station: what no draw of the response contains
+NEXT_READING_mm = 0.001  # error of the sweep that will be held against the prediction
+
+
+def _unmodelled(sweep: Sweep, change: FloatArray) -> FloatArray:
+    """Smooth errors (draws, stations) to be added to predictions: without them late rounds promise too much."""
+    scale = 1.0 if sweep.set_up.kind != "level" else 5.0
+    alike = np.exp(-0.5 * ((sweep.s_mm[:, None] - sweep.s_mm) / 120.0) ** 2) + 1e-9 * np.eye(len(sweep.s_mm))
+    drawn = np.random.default_rng(17).standard_normal(change.shape) @ np.linalg.cholesky(alike).T
+    size = np.hypot(NEXT_READING_mm * scale, MODEL_ERROR_PART * np.abs(change).max(axis=1, keepdims=True))
+    return np.asarray(size * drawn)
+
+
 def _predicted(ground: _Ground, value: FloatArray) -> Predicted:
+    """The end of a round at the main set-up's stations, with what the draws do not know of: see ``_unmodelled``."""
     part = value[:, ground.rows]
+    part = part + _unmodelled(ground.sweeps[ground.main], part - ground.situation.value[ground.rows])
     width = np.ptp(part, axis=1)
     low, high = np.quantile(width, [0.025, 0.975])
     group = ground.situation.groups[0]

@@ -74,7 +74,9 @@ def rounds_of(truth, lifts, reported=None, parked=False, seed=2):
 @pytest.mark.parametrize("parked", [False, True])
 def test_one_round_teaches_the_turned_bolts_and_keeps_the_truth_inside_its_doubt(parked):
     lifts = np.array([0, 0.15, 0, -0.2, 0, 0.0])
-    before, after, inside = [], [], []
+    before: list[float] = []
+    after: list[float] = []
+    inside: list[float] = []
     weights = reading_weights(ACROSS, CARRIAGE, S)
     for truth in PRIOR.draw(6, seed=99)[:3]:
         rounds, response = rounds_of(truth, lifts, parked=parked)
@@ -96,7 +98,7 @@ def test_the_same_record_teaches_the_same_and_nothing_teaches_nothing():
     np.testing.assert_array_equal(first.coordinates, second.coordinates)
     nothing = learn(PRIOR, *observed((Round(rounds[0].sweeps),), CARRIAGE), draws=20)
     np.testing.assert_array_equal(nothing.coordinates, PRIOR.draw(20))
-    assert isinstance(nothing.lifts_mm, np.ndarray) and len(Lifts(*(np.zeros(0),) * 3).bolt) == 0
+    assert isinstance(nothing.lifts_mm, np.ndarray) and len(Lifts(np.zeros(0, int), np.zeros(0), np.zeros(0)).bolt) == 0
 
 
 @pytest.mark.parametrize(("real", "kind"), [(0.0, "none"), (-1.0, "opposite")])
