@@ -1,0 +1,205 @@
+"""Where along the stroke the indicator touches what it should touch.
+
+Why it exists: off the end of the carriage's top, or over an opening in the table, a real indicator goes on speaking:
+it shows its free rest, a step, or a snag where it climbs back, with or without a "no value" line. It prevents those
+stretches being smoothed into the profile as a deep valley beside the spindle, and it uses the step, whose place is
+known from a tape measure, as a landmark for the position.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.motion import Motion
+from analysis.results import BoolArray, FloatArray
+
+Interval = tuple[float, float]
+
+EDGE_PLACE_MM = 2.5  # standard uncertainty of an edge met by a tip: tape measure, chamfer, tip radius
+_INSIDE_MARGIN_MM = 2.0
+
+
+def fixed_windows(stroke_mm: Interval, set_up_x_mm: float, top_length_mm: float) -> list[Interval]:
+    """Carriage positions at which a fixed indicator at machine ``set_up_x_mm`` is under the carriage's top."""
+    return _cut(stroke_mm, [(set_up_x_mm - top_length_mm / 2.0, set_up_x_mm + top_length_mm / 2.0)])
+
+
+def carried_windows(
+    stroke_mm: Interval, offset_mm: float, table_mm: Interval, openings_mm: Sequence[Interval] = ()
+) -> list[Interval]:
+    """Carriage positions at which an indicator carried at ``offset_mm`` stands on the table and over no opening."""
+    stretches = [table_mm]
+    for opening in openings_mm:
+        low, high = min(opening), max(opening)
+        stretches = [
+            piece for a, b in stretches for piece in ((a, min(b, low)), (max(a, high), b)) if piece[1] > piece[0]
+        ]
+    return _cut(stroke_mm, [(a - offset_mm, b - offset_mm) for a, b in stretches])
+
+
+def not_seen(stroke_mm: Interval, seen: Sequence[Interval], least_mm: float = 5.0) -> tuple[Interval, ...]:
+    """What is left of the stroke outside ``seen``, stretches of at least ``least_mm``."""
+    out: list[Interval] = []
+    at = stroke_mm[0]
+    for low, high in sorted(seen):
+        if low - at >= least_mm:
+            out.append((at, low))
+        at = max(at, high)
+    if stroke_mm[1] - at >= least_mm:
+        out.append((at, stroke_mm[1]))
+    return tuple(out)
+
+
+@dataclass(frozen=True)
+class Touch:
+    """``touching`` (readings,) of one pass; ``motion`` with the edges that were seen added as anchors;
+    ``steps`` the signed height steps on leaving (off minus on); ``unclear`` edges where no step was found."""
+
+    touching: BoolArray
+    motion: Motion
+    steps: tuple[float, ...]
+    unclear: tuple[float, ...]
+
+
+def find_touching(
+    motion: Motion,
+    t_s: FloatArray,
+    height: FloatArray,
+    no_value_t_s: FloatArray,
+    windows: Sequence[Interval],
+    stroke_mm: Interval,
+    resolution: float = 0.0,
+) -> Touch:
+    """Which readings of one pass touch, from geometry and from the step at each edge.
+
+    All readings and "no value" lines of the pass, in order of time; arrays (readings,) and (lines,).
+    """
+    touching = _well_inside(motion, t_s, windows, stroke_mm)
+    moved, steps, unclear = motion, [], []
+    quiet = max(3.0 * _noise(height[touching]), 2.0 * resolution, 1e-4)
+    for edge, inward in _edges(windows, stroke_mm):
+        reach = 3.0 * _uncertainty_at(motion, edge) + 15.0
+        leaving = motion.direction != inward
+        found = _edge_time(motion, t_s, height, no_value_t_s, edge, reach, leaving, quiet)
+        near = np.abs(motion.position_mm(t_s) - edge) <= reach
+        if found is None:
+            if near.any() or _uncertainty_at(motion, edge) > 5.0:
+                unclear.append(edge)
+            continue
+        at_s, step, exact = found
+        on_side = (t_s < at_s) if leaving else (t_s > at_s)
+        touching = np.where(near, on_side, touching)
+        if step is not None:
+            steps.append(step)
+        if exact:
+            spread = max(_spacing_s(t_s) * motion.speed_mm_s / 2.0, EDGE_PLACE_MM)
+            moved = moved.with_anchor(at_s, edge, spread)
+    touching &= np.isfinite(height)
+    return Touch(touching & _clear_of_edges(moved, t_s, windows, stroke_mm), moved, tuple(steps), tuple(unclear))
+
+
+def _cut(stroke_mm: Interval, stretches: Sequence[Interval]) -> list[Interval]:
+    out = [(max(a, stroke_mm[0]), min(b, stroke_mm[1])) for a, b in sorted(stretches)]
+    return [(a, b) for a, b in out if b - a > 1.0]
+
+
+def _edges(windows: Sequence[Interval], stroke_mm: Interval) -> list[tuple[float, int]]:
+    """(place, direction in which one must go to get on) of the edges inside the stroke."""
+    out = []
+    for low, high in windows:
+        if low > stroke_mm[0] + 1.0:
+            out.append((low, 1))
+        if high < stroke_mm[1] - 1.0:
+            out.append((high, -1))
+    return out
+
+
+def _uncertainty_at(motion: Motion, x_mm: float) -> float:
+    """Standard uncertainty of the position where the pass goes by ``x_mm``."""
+    order = np.argsort(motion.x_mm)
+    t = np.array([np.interp(x_mm, motion.x_mm[order], motion.t_s[order])])
+    delay = abs(float(motion.delay_effect_mm_s(t)[0])) * 0.25
+    return float(np.sqrt(max(motion.covariance_mm2(t)[0, 0], 0.0) + delay**2))
+
+
+def _well_inside(motion: Motion, t_s: FloatArray, windows: Sequence[Interval], stroke_mm: Interval) -> BoolArray:
+    x = motion.position_mm(t_s)
+    inside = np.zeros(len(t_s), bool)
+    for low, high in windows:
+        a = low if low <= stroke_mm[0] + 1.0 else low + 2.0 * _uncertainty_at(motion, low)
+        b = high if high >= stroke_mm[1] - 1.0 else high - 2.0 * _uncertainty_at(motion, high)
+        inside |= (x >= a - 1e-6) & (x <= b + 1e-6)
+    return inside & np.isfinite(x)
+
+
+def _clear_of_edges(motion: Motion, t_s: FloatArray, windows: Sequence[Interval], stroke_mm: Interval) -> BoolArray:
+    """Keep a tip's margin from every edge: on the chamfer the reading is already going."""
+    x = motion.position_mm(t_s)
+    clear = np.zeros(len(t_s), bool)
+    for low, high in windows:
+        a = low - 1e-6 if low <= stroke_mm[0] + 1.0 else low + _INSIDE_MARGIN_MM
+        b = high + 1e-6 if high >= stroke_mm[1] - 1.0 else high - _INSIDE_MARGIN_MM
+        clear |= (x >= a) & (x <= b)
+    return clear
+
+
+def _edge_time(
+    motion: Motion,
+    t_s: FloatArray,
+    height: FloatArray,
+    no_value_t_s: FloatArray,
+    edge: float,
+    reach: float,
+    leaving: bool,
+    quiet: float,
+) -> tuple[float, float | None, bool] | None:
+    """(time, step in height off minus on, whether the time is sharp) of passing the edge, or None."""
+    near = np.abs(motion.position_mm(t_s) - edge) <= reach
+    silent = no_value_t_s[np.abs(motion.position_mm(no_value_t_s) - edge) <= reach]
+    silent = silent[(silent >= motion.t_s[0]) & (silent <= motion.t_s[-1])]
+    t, z = t_s[near], height[near]
+    if len(silent):
+        boundary = silent.min() if leaving else silent.max()
+        on = t[t < boundary] if leaving else t[t > boundary]
+        if len(on):
+            other = on.max() if leaving else on.min()
+            step = _step_time(t, z, leaving, quiet)
+            if step is not None and abs(step[0] - boundary) * motion.speed_mm_s < 60.0:
+                return step[0], step[1], True
+            return float((boundary + other) / 2.0), None, True
+    step = _step_time(t, z, leaving, quiet)
+    return None if step is None else (step[0], step[1], True)
+
+
+def _step_time(t: FloatArray, z: FloatArray, leaving: bool, quiet: float) -> tuple[float, float] | None:
+    """The sharpest lasting jump between neighbours that stands far out of the ordinary: (time, off minus on)."""
+    if len(t) < 4:
+        return None
+    jumps = np.abs(np.diff(z))
+    ordinary = float(np.median(jumps))
+    threshold = max(8.0 * ordinary, 6.0 * quiet, 0.02)
+    candidates = np.nonzero(jumps > threshold)[0]
+    if not len(candidates):
+        return None
+    # Leaving: the first jump ends the touching; coming on: the last jump (a snag's own jumps lie before it).
+    at = int(candidates[0] if leaving else candidates[-1])
+    before, after = z[max(at - 3, 0) : at + 1], z[at + 1 : at + 5]
+    lasting = abs(float(np.median(after)) - float(np.median(before)))
+    if lasting < 0.5 * threshold and len(candidates) < 2:
+        return None
+    off_minus_on = float(np.median(after) - np.median(before)) * (1.0 if leaving else -1.0)
+    return float((t[at] + t[at + 1]) / 2.0), off_minus_on
+
+
+def _noise(z: FloatArray) -> float:
+    """Noise of single readings from second differences, which a smooth profile hardly enters."""
+    if len(z) < 5:
+        return 0.0
+    return float(1.4826 * np.median(np.abs(np.diff(z, 2))) / np.sqrt(6.0))
+
+
+def _spacing_s(t_s: FloatArray) -> float:
+    return float(np.median(np.diff(t_s))) if len(t_s) > 1 else 0.0

@@ -1,0 +1,184 @@
+"""From the readings of one set-up's sweeps to one profile: the steps in their order.
+
+Why it exists: positions, touching stretches, registration and the search for bad marks depend on each other, and the
+order matters: geometry needs rough positions, edges sharpen them, the fit shows which mark was late. It prevents each
+caller from stringing the steps together in its own, slightly different way.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from analysis.contact import Interval, Touch, find_touching
+from analysis.motion import Motion
+from analysis.passes import Fit, NothingToFit, PassReadings, Scales, fit_passes
+from analysis.positions import Evidence, Located, locate
+from analysis.profile import make_profile
+from analysis.results import FloatArray, Profile, Quantity
+
+
+@dataclass(frozen=True)
+class Geometry:
+    """What the machine and the set-up allow to be seen, and what the instrument's figures mean."""
+
+    stroke_mm: Interval
+    windows: tuple[Interval, ...]
+    quantity: Quantity = "height"
+    unit: str = "mm"
+    zero_known: bool = True
+    resolution: float = 0.0
+    instrument: float = 0.0
+    tip_falls: int = 0  # sign of the height step when the tip loses the surface: -1 fixed, +1 carried, 0 not known
+
+
+@dataclass(frozen=True)
+class SweepData:
+    """One recorded sweep: ``evidence.height`` already has the sign and zero of the units module."""
+
+    name: str
+    evidence: Evidence
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """The profile of one set-up's sweeps, the fit behind it, where the positions came from."""
+
+    profile: Profile
+    fit: Fit
+    source: str
+    located: tuple[Located, ...]
+    warnings: tuple[str, ...] = field(default=())
+
+
+def profile_of(sweeps: Sequence[SweepData], geometry: Geometry) -> Outcome:
+    """One profile from all sweeps of the same state. Raises NoPosition, NothingToFit or NothingSeen (ValueErrors)."""
+    located, touched, warnings = [], [], []
+    for number, sweep in enumerate(sweeps):
+        where = locate(sweep.evidence)
+        located.append(where)
+        prefix = f"{sweep.name}: " if len(sweeps) > 1 else ""
+        readings, notes = _touched(sweep.evidence, where, geometry, number)
+        touched.extend(readings)
+        warnings.extend(prefix + note for note in (*where.warnings, *notes))
+    if not touched:
+        raise NothingToFit("No reading lies where the indicator can touch.")
+    scales = Scales() if geometry.unit == "mm" else _level_scales()
+    fit = fit_passes(touched, scales)
+    fit, notes = _without_bad_marks(touched, fit, scales)
+    warnings.extend(notes)
+    warnings.extend(_what_was_set_aside(fit))
+    profile = make_profile(
+        fit, geometry.windows, geometry.stroke_mm, geometry.quantity, geometry.unit, geometry.zero_known,
+        geometry.resolution, geometry.instrument, warnings,
+    )  # fmt: skip
+    sources = list(dict.fromkeys(where.source for where in located))
+    return Outcome(profile, fit, " and ".join(sources), tuple(located), tuple(warnings))
+
+
+def _touched(
+    evidence: Evidence, located: Located, geometry: Geometry, sweep: int
+) -> tuple[list[PassReadings], list[str]]:
+    out, steps, notes = [], [], []
+    for number, motion in enumerate(located.motions):
+        within = (evidence.t_s >= motion.t_s[0]) & (evidence.t_s <= motion.t_s[-1])
+        silent = evidence.no_value_t_s
+        silent = silent[(silent >= motion.t_s[0]) & (silent <= motion.t_s[-1])]
+        t, z = evidence.t_s[within], evidence.height[within]
+        touch = find_touching(motion, t, z, silent, geometry.windows, geometry.stroke_mm, geometry.resolution)
+        steps.extend(touch.steps)
+        if int(touch.touching.sum()) < 3:
+            notes.append(f"Pass {number + 1} has {int(touch.touching.sum())} readings that touch; it was left out.")
+            continue
+        out.append(PassReadings(touch.motion, t[touch.touching], z[touch.touching], sweep))
+        notes.extend(_cut_short(touch, t, geometry, number))
+    notes.extend(_sign_of_steps(steps, geometry))
+    return out, notes
+
+
+def _cut_short(touch: Touch, t: FloatArray, geometry: Geometry, number: int) -> list[str]:
+    """A pass whose touching readings end well before the windows do."""
+    x = touch.motion.position_mm(t[touch.touching])
+    low, high = geometry.windows[0][0], geometry.windows[-1][1]
+    short = max(float(x.min()) - low, high - float(x.max()))
+    if short > max(0.08 * (high - low), 60.0):
+        return [
+            f"Pass {number + 1} covers {x.min():.0f} to {x.max():.0f} mm only; {low:.0f} to {high:.0f} mm could be seen."
+        ]
+    return []
+
+
+def _sign_of_steps(steps: Sequence[float], geometry: Geometry) -> list[str]:
+    clear = [step for step in steps if abs(step) > 0.1]
+    if geometry.tip_falls == 0 or len(clear) < 2 or any(step * geometry.tip_falls > 0 for step in clear):
+        return []
+    return [
+        f"Where the tip loses the surface the height goes the wrong way by {abs(float(np.median(clear))):.2f} mm: "
+        "the sign may be switched. Lift the tip by hand and see that the number moves as the set-up says."
+    ]
+
+
+def _without_bad_marks(readings: Sequence[PassReadings], fit: Fit, scales: Scales) -> tuple[Fit, list[str]]:
+    """Leave out the marks that the other passes contradict, the worst first, at most three."""
+    notes: list[str] = []
+    current = list(readings)
+    for _ in range(3):
+        worst = _worst_anchor(current, fit)
+        if worst is None:
+            break
+        which, anchor, miss = worst
+        motion = current[which].motion
+        notes.append(
+            f"The mark at {motion.x_mm[anchor]:.0f} mm in pass {which + 1} is {abs(miss):.0f} mm off what the other passes say; "
+            "it was left out."
+        )
+        trimmed = motion.without_anchor(anchor)
+        inside = (current[which].t_s >= trimmed.t_s[0]) & (current[which].t_s <= trimmed.t_s[-1])
+        current[which] = PassReadings(
+            trimmed, current[which].t_s[inside], current[which].value[inside], current[which].sweep
+        )
+        fit = fit_passes(current, scales)
+    return fit, notes
+
+
+def _worst_anchor(readings: Sequence[PassReadings], fit: Fit) -> tuple[int, int, float] | None:
+    """(pass, anchor, miss in mm) of the mark whose fitted shift is far beyond its own scatter."""
+    if len(fit.passes) != len(readings) or len(readings) < 2:
+        return None
+    worst, found = 4.5, None
+    for which, fitted in enumerate(fit.passes):
+        motion: Motion = fitted.motion
+        if motion.measured or len(motion.t_s) < 4:
+            continue
+        for anchor in range(1, len(motion.t_s) - 1):
+            x = motion.x_mm[anchor]
+            if not motion.delayed[anchor] or not fitted.x_from_mm <= x <= fitted.x_to_mm:
+                continue
+            miss = float(np.interp(x, fitted.node_x_mm, fitted.shift_mm))
+            # The shift against the other passes' mean shows (1 - 1/P) of this mark's own error.
+            share = 1.0 - 1.0 / len(readings)
+            ratio = abs(miss) / (motion.standard_uncertainty_mm[anchor] * np.sqrt(share))
+            if ratio > worst and abs(miss) > 30.0:
+                worst, found = ratio, (which, anchor, miss / share)
+    return found
+
+
+def _what_was_set_aside(fit: Fit) -> list[str]:
+    total = sum(len(p.weight) for p in fit.passes)
+    notes = []
+    if fit.spikes:
+        notes.append(f"{fit.spikes} single readings stood out from their neighbours (a spike) and were set aside.")
+    if fit.set_aside > max(2, 0.004 * total):
+        notes.append(
+            f"{fit.set_aside} short stretches of {total} did not agree with the rest (dust, a knock) and were set aside."
+        )
+    return notes
+
+
+def _level_scales() -> Scales:
+    """Nuisances of a level in mm/m."""
+    return replace(
+        Scales(), hysteresis_both=0.05, hysteresis_one=0.01, drift_per_s=2e-4, pass_shift=0.003, sweep_shift=0.01
+    )

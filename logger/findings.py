@@ -1,0 +1,342 @@
+"""A set-up's recordings become findings: positions, one profile, straightness, spots, a verdict.
+
+Why it exists: it is the one bridge between what is on disk and what the analysis says, used by the command line, the
+screen and the report alike, so that the three cannot disagree. It prevents a result that hides its weakness: whatever
+was left out, cut off, repaired or not seen is in ``warnings`` and ``not_seen``, and the verdict follows ISO 14253-1.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from analysis import positions as located_positions
+from analysis.contact import Interval, carried_windows, fixed_windows
+from analysis.positions import Evidence, NoPosition, locate
+from analysis.results import Extremes, Findings, PlaceFinding, Positions, Profile, Straightness, Verdict
+from analysis.spots import find_spots
+from analysis.straightness import REFERENCES, NotEnoughPoints, straightness
+from analysis.sweeps import Geometry, Outcome, SweepData, profile_of
+from analysis.uncertainty import extremes
+from analysis.units import MM_PER_INCH, height_from_reading
+from analysis.verdict import combine, judge
+from logger.errors import NotAllowed, NotUnderstood
+
+if TYPE_CHECKING:
+    from logger.machines import Machine, SetUp
+    from logger.recording import Recording
+
+
+def find(recordings: Sequence[Recording], accept: Iterable[str] = ()) -> Findings:
+    """All sweeps of one set-up in one state -> findings.
+
+    ``accept`` names repairs the person has agreed to (``encoder turned``); without it nothing is repaired, the evidence
+    is left out and ``warnings`` says so. Raises NotAllowed for recordings that do not belong together and
+    NotUnderstood when nothing can be made of them.
+    """
+    outcome = outcome_of(recordings, accept)
+    first = recordings[0]
+    profile = outcome.profile
+    ends = extremes(profile.x_mm, profile.value, profile.covariance, profile.zero_known)
+    return Findings(
+        set_up=first.set_up,
+        sweeps=tuple(recording.name for recording in recordings),
+        position_source=outcome.source,
+        profile=profile,
+        extremes=ends,
+        straightness=_straightness(profile),
+        spots=find_spots(profile),
+        verdict=_verdict(first.machine, profile, ends),
+        not_seen=_not_seen(first.machine, first.set_up, profile),
+        warnings=tuple(dict.fromkeys([*_recordings_say(recordings), *outcome.warnings])),
+        reports=dict(profile.reports),
+    )
+
+
+def outcome_of(recordings: Sequence[Recording], accept: Iterable[str] = ()) -> Outcome:
+    """The profile with the fit behind it (corrected positions of each pass, residuals) for the screen and the bolts."""
+    _belong_together(recordings)
+    geometry = geometry_of(recordings[0])
+    sweeps = [SweepData(recording.name, evidence_of(recording, geometry, accept)) for recording in recordings]
+    try:
+        return profile_of(sweeps, geometry)
+    except ValueError as fault:
+        names = ", ".join(recording.name for recording in recordings)
+        raise NotUnderstood(
+            f"Nothing can be made of {names}. {fault}", "Sweep again, with marks or an encoder."
+        ) from fault
+
+
+def positions(recording: Recording, accept: Iterable[str] = ()) -> Positions:
+    """Where the carriage was at each reading of one recording. Raises NotUnderstood where nothing says so."""
+    geometry = geometry_of(recording)
+    try:
+        located = locate(evidence_of(recording, geometry, accept))
+    except NoPosition as fault:
+        raise NotUnderstood(f"{recording.name}: {fault}", "Sweep again, with marks or an encoder.") from fault
+    return located_positions.positions(located, recording.t_s)
+
+
+def geometry_of(recording: Recording) -> Geometry:
+    """What this recording's set-up can see of its machine. Raises NotAllowed where it can see nothing."""
+    machine, set_up = recording.machine, set_up_of(recording)
+    stroke = (float(machine.carriage.stroke_mm[0]), float(machine.carriage.stroke_mm[1]))
+    windows = tuple(windows_of(machine, set_up))
+    if not windows:
+        raise NotAllowed(
+            f"In set-up {recording.set_up} the indicator touches nowhere along the stroke {stroke[0]:g} to {stroke[1]:g} mm.",
+            "Check x_mm, offset_mm and the table in machine.yaml.",
+        )
+    level = set_up.kind == "level"
+    if level != (recording.unit == "mm/m"):
+        raise NotAllowed(
+            f"Set-up {recording.set_up} is a {set_up.kind} and {recording.name} is in {recording.unit}.",
+            "Use a level's instrument for a level, an indicator's for a height.",
+        )
+    return Geometry(
+        stroke_mm=stroke,
+        windows=windows,
+        quantity=("pitch" if set_up.axis == "pitch" else "roll") if level else "height",
+        unit="mm/m" if level else "mm",
+        zero_known=zero_of(set_up) is not None,
+        resolution=_resolution(recording),
+        tip_falls={"fixed": -1, "carried": 1}.get(set_up.kind, 0),
+    )
+
+
+def windows_of(machine: Machine, set_up: SetUp) -> list[Interval]:
+    """Stretches of the stroke (positions of the carriage's middle) in which the set-up reads."""
+    stroke = (float(machine.carriage.stroke_mm[0]), float(machine.carriage.stroke_mm[1]))
+    if set_up.kind == "fixed":
+        return fixed_windows(stroke, float(set_up.x_mm or 0.0), float(machine.carriage.top_length_mm))
+    if set_up.kind == "carried":
+        openings = [(float(a), float(b)) for a, b in machine.table.insert_mm]
+        table = (float(machine.table.from_mm), float(machine.table.to_mm))
+        return carried_windows(stroke, float(set_up.offset_mm or 0.0), table, openings)
+    return [stroke]
+
+
+def set_up_of(recording: Recording) -> SetUp:
+    """The set-up the recording was made in. Raises NotAllowed when the machine does not have it."""
+    return recording.machine.set_up(recording.set_up)
+
+
+def zero_of(set_up: SetUp) -> float | None:
+    """The reading that means "in the table's plane" (or level); None where it is not known."""
+    return set_up.zero_mm_per_m if set_up.kind == "level" else set_up.zero_mm
+
+
+def heights_of(recording: Recording) -> np.ndarray[Any, np.dtype[np.float64]]:
+    """The recording's readings as heights (mm) or tilts (mm/m), signs and zero as in the units module."""
+    set_up = set_up_of(recording)
+    return height_from_reading(recording.value, set_up.kind, zero_of(set_up), set_up.sense)
+
+
+def evidence_of(recording: Recording, geometry: Geometry, accept: Iterable[str] = ()) -> Evidence:
+    """All that the recording says about where the carriage was."""
+    set_up = set_up_of(recording)
+    counts = set_up.encoder.counts_per_mm
+    counted, silent = recording.position_mm, recording.no_value_position_mm
+    if counts is not None and not getattr(recording.instrument, "counts_per_mm", None):
+        counted, silent = counted / counts, silent / counts
+    return Evidence(
+        t_s=recording.t_s,
+        height=heights_of(recording),
+        stroke_mm=geometry.stroke_mm,
+        windows=geometry.windows,
+        passes=max(recording.passes, 1),
+        counted_mm=counted,
+        no_value_t_s=recording.no_value_t_s,
+        no_value_counted_mm=silent,
+        mark_t_s=recording.mark_t_s,
+        stations_mm=recording.stations_mm,
+        at_zero_mm=set_up.encoder.at_zero_mm,
+        accept=frozenset(accept),
+    )
+
+
+def as_json(findings: Findings, places: Sequence[PlaceFinding] = ()) -> dict[str, Any]:
+    """The ``spots`` object: lengths in mm; for a level the same keys end in ``_mm_per_m``."""
+    unit = "mm" if findings.profile.unit == "mm" else "mm_per_m"
+    profile, ends = findings.profile, findings.extremes
+    lines = {line.reference: line for line in findings.straightness}
+    return {
+        "set_up": findings.set_up,
+        "sweeps": list(findings.sweeps),
+        "position_source": findings.position_source,
+        "profile": {
+            "x_mm": _numbers(profile.x_mm),
+            f"height_{unit}" if unit == "mm" else "tilt_mm_per_m": _numbers(profile.value),
+            f"uncertainty_{unit}": _numbers(profile.uncertainty),
+        },
+        f"peak_to_valley_{unit}": _number(ends.peak_to_valley),
+        f"peak_to_valley_uncertainty_{unit}": _number(ends.peak_to_valley_uncertainty),
+        f"mean_{unit}": _number(ends.mean),
+        f"mean_uncertainty_{unit}": _number(ends.mean_uncertainty),
+        "straightness": _straightness_json(lines, unit),
+        "spots": [
+            {
+                "kind": spot.kind,
+                "x_mm": _number(spot.x_mm),
+                f"height_{unit}": _number(spot.value),
+                f"uncertainty_{unit}": _number(spot.uncertainty),
+                "from_mm": _number(spot.from_mm),
+                "to_mm": _number(spot.to_mm),
+                "sentence": spot.sentence,
+            }
+            for spot in findings.spots
+        ],
+        "verdict": findings.verdict.word,
+        "verdict_reason": findings.verdict.reason,
+        "places": [
+            {
+                "name": place.name,
+                "verdict": place.verdict,
+                f"peak_to_valley_{unit}": _number(place.peak_to_valley),
+                f"uncertainty_{unit}": _number(place.uncertainty),
+                "seen": place.seen,
+                "why": place.why,
+            }
+            for place in places
+        ],
+        "uncertainty_parts": {name: _numbers(part) for name, part in profile.parts.items()},
+        "reports": {name: _number(value) for name, value in findings.reports.items()},
+        "not_seen": list(findings.not_seen),
+        "warnings": list(findings.warnings),
+    }
+
+
+def lines(findings: Findings, units: str = "mm") -> list[str]:
+    """The findings in plain text, in mm or thou (``units`` in)."""
+    show = _shower(units, findings.profile.unit)
+    ends, profile = findings.extremes, findings.profile
+    out = [
+        f"Set-up {findings.set_up}, {', '.join(findings.sweeps)}, positions from {findings.position_source}.",
+        f"Verdict: {findings.verdict.word}. {findings.verdict.reason}",
+        f"Peak to valley {show(ends.peak_to_valley)} ± {show(ends.peak_to_valley_uncertainty)}",
+    ]
+    if ends.mean is not None and ends.mean_uncertainty is not None:
+        out.append(f"Mean {show(ends.mean)} ± {show(ends.mean_uncertainty)}")
+    else:
+        out.append("Mean not known: the zero of the instrument is not known, only the shape is.")
+    out.extend(f"Straightness about the {line.reference} line: {show(line.STRt)}" for line in findings.straightness)
+    out.append(f"Seen from {profile.x_mm[0]:.0f} to {profile.x_mm[-1]:.0f} mm of the carriage's travel.")
+    if findings.spots:
+        for spot in findings.spots:
+            out.append(
+                f"{spot.kind} by {show(abs(spot.value))} ± {show(spot.uncertainty)} from {spot.from_mm:.0f} to "
+                f"{spot.to_mm:.0f} mm, {'highest' if spot.kind == 'high' else 'deepest'} at {spot.x_mm:.0f}"
+            )
+    else:
+        out.append("No spot stands clear of the noise.")
+    out.extend(f"Not seen: {text}" for text in findings.not_seen)
+    out.extend(f"Note: {text}" for text in findings.warnings)
+    return out
+
+
+def _belong_together(recordings: Sequence[Recording]) -> None:
+    if not recordings:
+        raise NotAllowed("There is no sweep to judge.", "Make one with: truestroke sweep")
+    set_ups = list(dict.fromkeys(recording.set_up for recording in recordings))
+    if len(set_ups) > 1:
+        raise NotAllowed(
+            f"The sweeps are of {len(set_ups)} set-ups: {', '.join(set_ups)}.", "Judge one set-up at a time."
+        )
+    for recording in recordings:
+        if not np.isfinite(recording.value).any():
+            raise NotUnderstood(
+                f"{recording.name} holds {len(recording.value)} readings and none of them is a number.", "Sweep again."
+            )
+
+
+def _resolution(recording: Recording) -> float:
+    said = getattr(recording.instrument, "resolution_base", None)
+    if isinstance(said, (int, float)) and said > 0:
+        return float(said)
+    said = getattr(recording.instrument, "resolution_mm", None)
+    if isinstance(said, (int, float)) and said > 0:
+        return float(said)
+    values = np.unique(np.round(recording.value[np.isfinite(recording.value)], 7))
+    return float(np.min(np.diff(values))) if len(values) > 1 else 0.0
+
+
+def _straightness(profile: Profile) -> tuple[Straightness, ...]:
+    try:
+        return tuple(straightness(profile.x_mm, profile.value, reference) for reference in REFERENCES)
+    except NotEnoughPoints:
+        return ()
+
+
+def _verdict(machine: Machine, profile: Profile, ends: Extremes) -> Verdict:
+    band = machine.band
+    if profile.quantity == "height":
+        limits = [
+            judge(
+                ends.peak_to_valley,
+                ends.peak_to_valley_uncertainty,
+                None,
+                band.peak_to_valley_mm,
+                "mm",
+                "peak to valley",
+            )
+        ]
+        if ends.mean is not None and ends.mean_uncertainty is not None:
+            limits.append(judge(ends.mean, ends.mean_uncertainty, *band.mean_mm, "mm", "mean height"))
+        return combine(limits)
+    allowed = band.pitch_mm_per_m if profile.quantity == "pitch" else band.roll_mm_per_m
+    name = f"change of {profile.quantity}"
+    return judge(ends.peak_to_valley, ends.peak_to_valley_uncertainty, None, allowed, "mm/m", name)
+
+
+def _not_seen(machine: Machine, set_up: str, profile: Profile) -> tuple[str, ...]:
+    out = [f"{low:.0f} to {high:.0f} mm of the stroke" for low, high in profile.not_seen]
+    kind = machine.set_up(set_up).kind
+    if kind == "fixed":
+        out.append("tilt of the whole rail (one fixed stand cannot see it)")
+    if profile.quantity == "height":
+        out.append("roll")
+    else:
+        out.append("height (a level sees tilt only)")
+        out.append("roll" if profile.quantity == "pitch" else "pitch")
+    if not profile.zero_known:
+        out.append("mean height (the zero is not known)" if profile.quantity == "height" else "tilt against level")
+    return tuple(out)
+
+
+def _recordings_say(recordings: Sequence[Recording]) -> list[str]:
+    several = len(recordings) > 1
+    return [f"{r.name}: {text}" if several else text for r in recordings for text in r.warnings]
+
+
+def _straightness_json(lines: dict[str, Straightness], unit: str) -> dict[str, Any] | None:
+    if "least squares" not in lines:
+        return None
+    line = lines["least squares"]
+    return {
+        "reference": line.reference,
+        f"STRt_{unit}": _number(line.STRt),
+        f"STRp_{unit}": _number(line.STRp),
+        f"STRv_{unit}": _number(line.STRv),
+        f"STRq_{unit}": _number(line.STRq),
+        f"minimum_zone_{unit}": _number(lines["minimum zone"].STRt),
+        f"end_points_{unit}": _number(lines["end points"].STRt),
+    }
+
+
+def _shower(units: str, unit: str) -> Callable[[float], str]:
+    if unit != "mm":
+        return lambda value: f"{value:.3f} mm/m"
+    if units == "in":
+        return lambda value: f"{value / MM_PER_INCH * 1000.0:.2f} thou"
+    return lambda value: f"{value:.3f} mm"
+
+
+def _number(value: float | None) -> float | None:
+    """JSON knows no nan: what is not known is null."""
+    return float(round(value, 6)) if value is not None and np.isfinite(value) else None
+
+
+def _numbers(values: Iterable[float]) -> list[float | None]:
+    return [_number(float(value)) for value in values]
