@@ -22,7 +22,7 @@ from logger.decode.scpi import ScpiItem, ScpiSpec
 from logger.decode.typed import TypedSpec
 from logger.decode.value_line import ValueLineSpec, spec_faults
 from logger.instrument_base import Instrument, Unit
-from logger.yaml_models import Number, Positive, Problem, Strict, Whole
+from logger.yaml_models import Channel, Number, Positive, Problem, Strict, Whole
 
 SEE = "see hardware/README.md"
 
@@ -53,7 +53,7 @@ class LineInstrument(Instrument):
 class ScpiItemKeys(Strict):
     """One comma-separated item of an answer: value = number x scale + offset."""
 
-    channel: Annotated[str, Field(max_length=60)] = ""
+    channel: Channel = ""
     unit: Unit | None = Field(default=None, description="null or absent: the instrument's unit")
     used: bool = Field(default=True, description="false: this item is not looked at")
     scale: Number = Field(default=1.0, description="the unit for one of what it answers (metres to mm: 1000)")
@@ -88,7 +88,7 @@ class NmeaInstrument(Instrument):
     """NMEA 0183 / IEC 61162-1 transducer sentences: angles in degrees, displacements in metres."""
 
     frame: Literal["nmea_xdr"] = Field(description="XDR sentences with a checksum")
-    transducers: Annotated[dict[str, str], Field(max_length=16)] = Field(
+    transducers: Annotated[dict[Channel, Channel], Field(max_length=16)] = Field(
         default_factory=dict, description="its name in the sentence, and the channel it becomes; none: all of them"
     )
 
@@ -104,7 +104,7 @@ class NmeaInstrument(Instrument):
 class RegisterKeys(Strict):
     """One quantity in a Modbus register map; registers count from 0, as on the wire."""
 
-    channel: Annotated[str, Field(max_length=60)] = ""
+    channel: Channel = ""
     address: Annotated[int, Field(strict=True, ge=1, le=247)] = Field(default=1, description="the device's address")
     table: Literal["input", "holding"] = "input"
     register_: Annotated[int, Field(strict=True, ge=0, le=65535, alias="register")] = Field(
@@ -176,7 +176,7 @@ class NodeInstrument(Instrument):
 
     frame: Literal["node"] = Field(description="lines of the sensor node")
     gauge: GaugeKeys | None = Field(default=None, description="the gauge's frame; absent: no gauge")
-    position_channel: Annotated[str, Field(max_length=60)] = Field(
+    position_channel: Channel = Field(
         default="", description="name under which the encoder's position is a reading of its own"
     )
     clock: Literal["host", "device"] = Field(default="host", description="device: the node's clock is the time base")

@@ -23,7 +23,6 @@ from logger.journal import Journal, JournalContents, JournalEntry
 from logger.machines import FILE_NAME, Machine, load_machine
 
 JOURNAL_NAME = "journal.jsonl"
-FOLDERS = {"sweep": "sweeps", "live": "live"}
 KINDS = (
     "sweep",
     "turned",
@@ -38,7 +37,7 @@ KINDS = (
 )
 
 TurnedForm = Literal["thread", "turns", "parked"]
-_NUMBERED = re.compile(r"(\d{4,})-")
+_NUMBERED = re.compile(r"(\d{4,9})-")
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,25 +92,20 @@ class Job:
 
     # -- recordings --------------------------------------------------------------------------------------------------
 
-    def recordings(self, kind: str = "sweep") -> list[Path]:
+    def recordings(self, kind: Literal["sweep", "live"] = "sweep") -> list[Path]:
         """The folders of all recordings of that kind, oldest first."""
-        found = [(number, path) for number, path in self._numbered(kind) if (path / "datapackage.json").is_file()]
-        return [path for _, path in sorted(found)]
+        from logger.recording import list_recordings
 
-    def next_recording_folder(self, set_up: str, kind: str = "sweep") -> Path:
+        return list_recordings(self.folder, kind)
+
+    def next_recording_folder(self, set_up: str, kind: Literal["sweep", "live"] = "sweep") -> Path:
         """Where the next recording goes; numbers run through both kinds. The folder is not made here."""
-        used = [number for each in FOLDERS for number, _ in self._numbered(each)]
+        from logger.recording import FOLDERS
+
+        names = [path.name for parent in FOLDERS.values() for path in (self.folder / parent).glob("*")]
+        used = [int(match[1]) for match in map(_NUMBERED.match, names) if match]
         slug = re.sub(r"[^a-z0-9]+", "-", set_up.casefold()).strip("-")[:40] or "recording"
         return self.folder / FOLDERS[kind] / f"{max(used, default=0) + 1:04d}-{slug}"
-
-    def _numbered(self, kind: str) -> list[tuple[int, Path]]:
-        parent = self.folder / FOLDERS[kind]
-        try:
-            paths = [path for path in parent.iterdir() if path.is_dir()] if parent.is_dir() else []
-        except OSError as problem:
-            raise BadFile(f"{parent} cannot be read: {problem.strerror}.", "Check the folder's rights.") from problem
-        matches = ((_NUMBERED.match(path.name), path) for path in paths)
-        return [(int(match[1]), path) for match, path in matches if match]
 
     # -- journal -----------------------------------------------------------------------------------------------------
 

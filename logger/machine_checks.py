@@ -37,6 +37,17 @@ class Parts:
     places: Sequence[Place | None]
 
 
+KEY_OF_KIND = {"fixed": "x_mm", "carried": "offset_mm", "level": "axis"}
+"""The key a set-up of that kind cannot do without."""
+
+STRANGE_TO_KIND = {
+    "fixed": ("offset_mm", "axis", "zero_mm_per_m"),
+    "carried": ("x_mm", "axis", "zero_mm_per_m"),
+    "level": ("x_mm",),
+}
+"""Keys that say something about another kind, so that one of the two is a slip."""
+
+
 def problems_of(machine: Parts) -> list[Problem]:
     """Everything that does not fit together, refused or doubtful."""
     return [problem for check in CHECKS for problem in check(machine)]
@@ -130,7 +141,7 @@ def bearing_positions_mm(carriage: Carriage, position_mm: float) -> list[float]:
 def _carriage_stays_on_the_rail(machine: Parts) -> Iterator[Problem]:
     """The middle of the bearings must stay over the rail, or the carriage tips off; a bearing may hang over, said."""
     rail, carriage = machine.rail, machine.carriage
-    if rail is None or carriage is None:
+    if rail is None or carriage is None or rail.from_mm >= rail.to_mm:
         return
     for index, (end, sign) in enumerate(((rail.from_mm, -1), (rail.to_mm, 1))):
         bearings = bearing_positions_mm(carriage, carriage.stroke_mm[index])
@@ -190,20 +201,14 @@ def _map_points_are_on_the_table(machine: Parts) -> Iterator[Problem]:
 
 
 def _set_ups_have_their_keys(machine: Parts) -> Iterator[Problem]:
-    needed = {"fixed": "x_mm", "carried": "offset_mm", "level": "axis"}
-    strange = {
-        "fixed": ("offset_mm", "axis", "zero_mm_per_m"),
-        "carried": ("x_mm", "axis", "zero_mm_per_m"),
-        "level": ("x_mm",),
-    }
     for name, set_up in machine.set_ups.items():
-        if set_up is None or set_up.kind not in needed:
+        if set_up is None or set_up.kind not in KEY_OF_KIND:
             continue
-        key = needed[set_up.kind]
-        if getattr(set_up, key) is None and key not in set_up.model_fields_set:
+        key = KEY_OF_KIND[set_up.kind]
+        if getattr(set_up, key) is None:
             said = f"{key}: {type(set_up).model_fields[key].description}"
             yield Problem(("set_ups", name), f"kind {set_up.kind} without {key}", said)
-        for key in strange[set_up.kind]:
+        for key in STRANGE_TO_KIND[set_up.kind]:
             if getattr(set_up, key) is not None:
                 yield Problem(
                     ("set_ups", name, key), f"{key} with kind {set_up.kind}", "only with the kind it belongs to"

@@ -13,10 +13,10 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
 
-from pydantic import BeforeValidator, Field, PrivateAttr, ValidationInfo, field_validator, model_validator
+from pydantic import BeforeValidator, ConfigDict, Field, PrivateAttr, ValidationInfo, field_validator, model_validator
 
 from logger.errors import Fault, NotAllowed
-from logger.machine_checks import Parts, problems_of
+from logger.machine_checks import KEY_OF_KIND, Parts, problems_of
 from logger.sections import Section
 from logger.yaml_files import Document, bad_file, dotted, parse_yaml, read_text, shown
 from logger.yaml_models import (
@@ -59,7 +59,17 @@ def _unknown_is_none(value: Any) -> Any:
 
 
 Span = tuple[Number, Number]
-MaybeUnknown = BeforeValidator(_unknown_is_none)
+Spans = Annotated[
+    tuple[Span, ...],
+    BeforeValidator(_pairs, json_schema_input_type=Span | tuple[Span, ...] | None),
+    Field(max_length=40),
+]
+MaybeSize = Annotated[
+    Positive | None, BeforeValidator(_unknown_is_none, json_schema_input_type=Positive | Literal["unknown"] | None)
+]
+MaybeSection = Annotated[
+    Section | None, BeforeValidator(_unknown_is_none, json_schema_input_type=Section | Literal["unknown"] | None)
+]
 
 
 class Rail(Strict):
@@ -70,13 +80,9 @@ class Rail(Strict):
     material: Literal["steel", "aluminium", "cast iron"] = Field(
         default="steel", description="what the rail is made of"
     )
-    I_mm4: Annotated[Positive | None, MaybeUnknown] = Field(
-        default=None, description="second moment of area, up and down"
-    )
-    J_mm4: Annotated[Positive | None, MaybeUnknown] = Field(default=None, description="torsion constant")
-    section: Annotated[Section | None, MaybeUnknown] = Field(
-        default=None, description="shape and dimensions, or unknown"
-    )
+    I_mm4: MaybeSize = Field(default=None, description="second moment of area, up and down")
+    J_mm4: MaybeSize = Field(default=None, description="torsion constant")
+    section: MaybeSection = Field(default=None, description="shape and dimensions, or unknown")
     mass_kg_per_m: Positive | None = Field(default=None, description="from the section where it is known, else 14")
 
     @property
@@ -211,10 +217,10 @@ class Table(Strict):
 
     from_mm: Number = Field(description="x of the table's infeed edge")
     to_mm: Number = Field(description="x of the table's outfeed edge")
-    insert_mm: Annotated[tuple[Span, ...], BeforeValidator(_pairs)] = Field(
-        (), description="openings: [a, b] or several"
+    insert_mm: Spans = Field((), description="openings: [a, b] or several")
+    map: Annotated[tuple[MapLine, ...], Field(max_length=40)] = Field(
+        default=(), description="measured flatness, line by line"
     )
-    map: tuple[MapLine, ...] = Field(default=(), description="measured flatness, line by line")
 
 
 class Encoder(Strict):
@@ -240,6 +246,15 @@ class SetUp(Strict):
     middle and touches the table. level: rides the carriage and shows pitch or roll.
     ``direction`` is which way the tip points: height, or sideways toward or away from the table.
     """
+
+    model_config = ConfigDict(
+        json_schema_extra={
+            "allOf": [
+                {"if": {"properties": {"kind": {"const": kind}}, "required": ["kind"]}, "then": {"required": [key]}}
+                for kind, key in KEY_OF_KIND.items()
+            ]
+        }
+    )
 
     kind: Literal["fixed", "carried", "level"] = Field(description="fixed, carried or level")
     x_mm: Number | None = Field(default=None, description="fixed: machine x of the indicator")
@@ -296,11 +311,11 @@ class Machine(Strict):
     rail: Rail
     carriage: Carriage
     bolts: Annotated[tuple[Bolt, ...], Field(min_length=1, max_length=40)]
-    braces: tuple[Brace, ...] = ()
+    braces: Annotated[tuple[Brace, ...], Field(max_length=40)] = ()
     table: Table
     set_ups: dict[Name, SetUp] = Field(default_factory=dict, description="by name, as across, along, pitch")
     band: Band = Field(default_factory=Band)
-    places: tuple[Place, ...] = ()
+    places: Annotated[tuple[Place, ...], Field(max_length=40)] = ()
     wrench_length_mm: Positive = Field(default=200.0, description="from the nut to the hand")
     notes: Annotated[str, Field(max_length=4000)] = ""
 

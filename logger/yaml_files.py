@@ -92,11 +92,10 @@ def parse_yaml(text: str, where: str) -> Document:
 
 
 def bad_file(where: str, faults: Sequence[Fault]) -> BadFile:
-    """The error that carries ``faults`` in the order of the file, each on a line of its own in its text."""
+    """The error that carries ``faults`` in the order of the file."""
     ordered = sorted(faults, key=lambda fault: fault.line or 0)
-    count = "1 fault" if len(ordered) == 1 else f"{len(ordered)} faults"
-    lines = "".join(f"\n  {fault}" for fault in ordered)
-    return BadFile(f"{where} cannot be used, {count}:{lines}\n", "Correct the lines named and try again.", ordered)
+    count = "one fault" if len(ordered) == 1 else f"{len(ordered)} faults"
+    return BadFile(f"{where} cannot be used, it has {count}.", "Correct what is listed here and try again.", ordered)
 
 
 def shown(value: object, limit: int = 60) -> str:

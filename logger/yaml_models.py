@@ -16,6 +16,7 @@ from dataclasses import dataclass
 from typing import Annotated, Any, TypeVar
 
 from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, ValidationError
+from pydantic.fields import FieldInfo
 from pydantic_core import ErrorDetails, PydanticCustomError
 
 from logger.errors import Fault
@@ -48,11 +49,12 @@ def _not_bool(value: object) -> object:
     return value
 
 
-Number = Annotated[float, BeforeValidator(_not_bool), Field(strict=True)]
-Positive = Annotated[float, BeforeValidator(_not_bool), Field(strict=True, gt=0)]
-NotNegative = Annotated[float, BeforeValidator(_not_bool), Field(strict=True, ge=0)]
+Number = Annotated[float, Field(strict=True), BeforeValidator(_not_bool)]
+Positive = Annotated[float, Field(strict=True, gt=0), BeforeValidator(_not_bool)]
+NotNegative = Annotated[float, Field(strict=True, ge=0), BeforeValidator(_not_bool)]
 Whole = Annotated[int, Field(strict=True)]
 Text = Annotated[str, Field(max_length=200), AfterValidator(_safe_text)]
+Channel = Annotated[str, Field(max_length=60), AfterValidator(_safe_text)]
 Name = Annotated[str, Field(min_length=1, max_length=60), AfterValidator(_safe_text)]
 
 
@@ -92,8 +94,8 @@ def validated(model: type[Model], document: Document) -> tuple[Model | None, lis
 def lenient(model: type[Model], data: Any) -> Model | None:
     """A model of ``data`` for the checks across fields even where some fields are bad; None where nothing can be said.
 
-    A bad optional field has its default, and a bad required one is NaN or an empty text: every comparison with NaN is
-    false, so a check speaks only of what it knows.
+    A bad field has its default, or NaN or an empty text where the default is missing or None: every comparison with
+    NaN is false, so a check speaks only of what it knows.
     """
     if not isinstance(data, dict):
         return None
@@ -108,7 +110,11 @@ def lenient(model: type[Model], data: Any) -> Model | None:
         partial = model.model_validate({**good, **wanting})
     except ValidationError:
         return None
-    return partial.model_copy(update={name: _unknown_like(value) for name, value in wanting.items()})
+    unknown = {name: _unknown_like(value) for name, value in wanting.items()}
+    for name in bad & set(model.model_fields) - set(unknown):
+        if getattr(partial, name) is None:
+            unknown[name] = math.nan if "float" in str(model.model_fields[name].annotation) else ""
+    return partial.model_copy(update=unknown)
 
 
 def _filler(annotation: Any) -> Any:
@@ -139,6 +145,8 @@ def faults_from(errors: Sequence[ErrorDetails], model: type[BaseModel], document
         if item["type"] == "default_factory_not_called" or (item["type"] == "missing" and item["loc"] in excused):
             continue
         path = _path_in(document, item["loc"])
+        if item["type"].startswith("union_tag"):
+            path = (*path, str(item["ctx"]["discriminator"]).strip("'"))
         found, allowed = _said(item, model)
         faults.append(Fault(document.line_of(path), dotted(path), found, allowed))
     return faults
@@ -155,7 +163,12 @@ def _path_in(document: Document, loc: Sequence[str | int]) -> PathKey:
 
 def known_keys(model: type[BaseModel], loc: Sequence[str | int]) -> list[str]:
     """The keys allowed at ``loc`` inside ``model``; where several shapes are possible, those of all of them."""
-    return sorted({name for candidate in _models_at(model, loc) for name in candidate.model_fields})
+    return sorted({key for candidate in _models_at(model, loc) for key in _fields(candidate)})
+
+
+def _fields(model: type[BaseModel]) -> dict[str, FieldInfo]:
+    """The model's fields by the key they have in the file."""
+    return {info.alias or name: info for name, info in model.model_fields.items()}
 
 
 def _models_at(model: type[BaseModel], loc: Sequence[str | int]) -> list[type[BaseModel]]:
@@ -171,7 +184,7 @@ def _models_at(model: type[BaseModel], loc: Sequence[str | int]) -> list[type[Ba
 
 def _step(annotation: Any, part: str | int) -> list[Any]:
     if isinstance(annotation, type) and issubclass(annotation, BaseModel):
-        info = annotation.model_fields.get(str(part))
+        info = _fields(annotation).get(str(part))
         return [info.annotation] if info is not None else []
     origin, arguments = typing.get_origin(annotation), typing.get_args(annotation)
     if origin is dict:
@@ -242,7 +255,7 @@ def _with_hint(value: object, kind: str) -> str:
 
 def _described(model: type[BaseModel], loc: Sequence[str | int]) -> str:
     for candidate in _models_at(model, loc[:-1]):
-        info = candidate.model_fields.get(str(loc[-1]))
+        info = _fields(candidate).get(str(loc[-1]))
         if info is not None and info.description:
             return info.description
     return str(loc[-1])
