@@ -130,6 +130,14 @@ def amount(
     return f"{number(value * scale, decimals, sign=sign)}{spread} {shown}"
 
 
+def raw(value: float, unit: str, resolution: float | None = None) -> str:
+    """What an instrument's own display shows: its sign, its unit, the decimals of its ``resolution`` (same unit)."""
+    if resolution is None or resolution <= 0:
+        return f"{value:+g} {unit}".replace("-", "−")
+    decimals = max(0, min(6, math.ceil(-math.log10(resolution) - 1e-9)))
+    return f"{number(value, decimals, sign=True)} {unit}"
+
+
 def position(mm: float | None, units: Units = "mm") -> str:
     """A place along the rail: whole millimetres, or inches to the sixteenth."""
     if mm is None or not math.isfinite(mm):

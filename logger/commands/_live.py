@@ -16,7 +16,7 @@ from logger.commands._numbers import until
 from logger.commands._stream import SHOWN_PER_S, Thinner, happened, reading_line, records
 from logger.errors import InstrumentLost, NotAllowed, NotUnderstood, TruestrokeError
 from logger.readings import Ended, Reading
-from logger.wording import amount, plural, position, state
+from logger.wording import amount, plural, position, raw, state
 
 if TYPE_CHECKING:
     from analysis.results import Move
@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from logger.job import Job
     from logger.machines import Machine, SetUp
     from logger.recorder import Recorder
+    from logger.recording import Recording
 
 Show = Callable[[Reading], str]
 
@@ -40,7 +41,7 @@ def listen(args: argparse.Namespace) -> Answer:
         return _name_it(args)
     instrument = load_instrument(args.instrument)
     with _relay(args.port, instrument, end) as recorder:
-        ended = _show(recorder, args.terminal, lambda reading: f"{reading.value:+g} {reading.unit}", recorder.stop)
+        ended = _show(recorder, args.terminal, lambda reading: _as_shown(reading, instrument), recorder.stop)
         return _answer(args.port, instrument, recorder, ended)
 
 
@@ -58,7 +59,7 @@ def live(args: argparse.Namespace) -> Answer:
         on = tui.OpenOn("live", port=args.port, instrument=args.instrument, set_up=name)
         return Answer({"exit": tui.run(job, units=args.units, open_on=on)})
     move = _planned(job, name, args.bolt) if args.bolt else None
-    show = _heights(job.machine, job.machine.set_ups[name], args, move)
+    show = _heights(job.machine, job.machine.set_ups[name], instrument, args, move)
     with _relay(args.port, instrument, end) as recorder:
         if move is not None:
             args.terminal.write(_how_to(move, args.units))
@@ -81,7 +82,7 @@ def replay(args: argparse.Namespace) -> Answer:
 
         return Answer({"exit": tui.run(job, units=args.units, open_on=tui.OpenOn("replay", sweep=recording.name))})
     playing = Replay(recording, speed=args.speed or FASTEST)
-    show = _recorded_heights(recording.machine, recording.set_up, args)
+    show = _recorded_heights(recording, args)
     _show(playing, args.terminal, show, None)
     return Answer(
         {
@@ -161,7 +162,15 @@ def _failure(port: str, instrument: Instrument, recorder: Recorder, ended: Ended
 # --- what a reading means --------------------------------------------------------------------------------------------
 
 
-def _heights(machine: Machine, set_up: SetUp, args: argparse.Namespace, move: Move | None) -> Show:
+def _as_shown(reading: Reading, instrument: Instrument) -> str:
+    """The display's own figure, with the decimals it has where its unit is the profile's."""
+    step = instrument.resolution or (instrument.resolution_mm if instrument.unit == "mm" else None)
+    return raw(reading.value, reading.unit, step if reading.unit == instrument.unit else None)
+
+
+def _heights(
+    machine: Machine, set_up: SetUp, instrument: Instrument, args: argparse.Namespace, move: Move | None
+) -> Show:
     """The reading as a height (or tilt) with its state, the instrument's own figure beside it."""
     from analysis.units import base_unit, height_from_reading, to_base
 
@@ -176,17 +185,18 @@ def _heights(machine: Machine, set_up: SetUp, args: argparse.Namespace, move: Mo
         unit = base_unit(reading.unit)
         return (
             f"{word} {amount(height, None, unit, args.units)}  {goal(height, unit)}"
-            f"  (indicator {reading.value:+g} {reading.unit})"
+            f"  (indicator {_as_shown(reading, instrument)})"
         )
 
     return show
 
 
-def _recorded_heights(machine: Machine, set_up: str, args: argparse.Namespace) -> Show:
+def _recorded_heights(recording: Recording, args: argparse.Namespace) -> Show:
     args.target = None
-    if set_up in machine.set_ups:
-        return _heights(machine, machine.set_ups[set_up], args, None)
-    return lambda reading: f"{reading.value:+g} {reading.unit}"
+    set_up = recording.machine.set_ups.get(recording.set_up)
+    if set_up is None:
+        return lambda reading: _as_shown(reading, recording.instrument)
+    return _heights(recording.machine, set_up, recording.instrument, args, None)
 
 
 def _goal(machine: Machine, set_up: SetUp, args: argparse.Namespace, move: Move | None) -> Callable[[float, str], str]:

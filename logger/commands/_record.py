@@ -18,7 +18,7 @@ from logger.commands._numbers import stations, until
 from logger.commands._stream import records
 from logger.errors import InstrumentLost, NotAllowed, NotUnderstood, TruestrokeError
 from logger.readings import Ended, LinkBack, LinkLost
-from logger.wording import count, plural
+from logger.wording import count, plural, raw
 
 if TYPE_CHECKING:
     from logger.commands import Terminal
@@ -170,7 +170,7 @@ def _keys_said(wanted: Sequence[float]) -> str:
 
 def _progress(recorder: Recorder, passes: int, wanted: Sequence[float]) -> str:
     latest = recorder.latest
-    shown = "no reading" if latest is None else f"indicator {latest.value:+g} {latest.unit}"
+    shown = "no reading" if latest is None else f"indicator {raw(latest.value, latest.unit)}"
     marks = plural(recorder.marks, "mark")
     if wanted:
         done, total = recorder.marks, passes * len(wanted)

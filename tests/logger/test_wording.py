@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.wording import amount, count, in_ascii, nearest, position, printable, state, table
+from logger.wording import amount, count, in_ascii, nearest, position, printable, raw, state, table
 
 
 @pytest.mark.parametrize(
@@ -59,6 +59,12 @@ def test_whatever_the_text_a_terminal_gets_only_printable_signs(text):
     assert all(char.isprintable() or char.isspace() for char in safe)
     assert "\x1b" not in safe and "\n" not in safe and "\r" not in safe
     assert in_ascii(safe).isascii()
+
+
+def test_the_instruments_own_figure_has_its_own_decimals():
+    assert raw(0.1, "mm", 0.001) == "+0.100 mm"
+    assert raw(0.0205, "in", 0.0005) == "+0.0205 in"
+    assert raw(-0.1, "mm") == "−0.1 mm"
 
 
 def test_states_are_a_shape_and_a_word():
