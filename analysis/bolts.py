@@ -13,7 +13,7 @@ Chebyshev (smallest largest deviation) problems are linear programmes; every ans
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import combinations
 
 import numpy as np
@@ -167,6 +167,31 @@ def chebyshev_lifts(
         return np.zeros(bolts), worst_ratio(value, groups)
     lifts = np.clip(solved.x[:bolts] - solved.x[bolts : 2 * bolts], lowest, highest)
     return lifts, worst_ratio(value + response @ lifts, groups)
+
+
+def feasible(situation: Situation, room: float = 0.8) -> Situation:
+    """The same with the limits of all groups but the first widened to what the bolts can reach together with it.
+
+    A row of single bolts cannot bend a twist out of the rail: a limit no move can meet must not stop all others.
+    """
+    if len(situation.groups) < 2:
+        return situation
+    middle = situation.response.mean(axis=0)
+    first, *others = situation.groups
+    for _ in range(2):
+        alone = []
+        for group in others:
+            _, ratio = chebyshev_lifts(
+                situation.value, middle, (first, group), situation.lowest_mm, situation.highest_mm, cost_per_mm=1e-4
+            )
+            alone.append(replace(group, limit=group.limit * max(1.0, ratio / room)))
+        others = alone
+    _, ratio = chebyshev_lifts(
+        situation.value, middle, (first, *others), situation.lowest_mm, situation.highest_mm, cost_per_mm=1e-4
+    )
+    if ratio > room:
+        others = [replace(group, limit=group.limit * ratio / room) for group in others]
+    return replace(situation, groups=(first, *others))
 
 
 def worst_ratio(value: FloatArray, groups: tuple[Group, ...]) -> float:
@@ -368,8 +393,6 @@ def _limits(groups: tuple[Group, ...]) -> FloatArray:
 
 
 def _first(situation: Situation, draws: int) -> Situation:
-    from dataclasses import replace
-
     return replace(situation, response=situation.response[:draws])
 
 

@@ -13,16 +13,16 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
-from analysis.bolts import Group, Outcome, Situation, best_possible, plan_round
+from analysis.bolts import Group, Outcome, Situation, best_possible, feasible, plan_round
 from analysis.diagnose import odd_turns
 from analysis.learn import Learned, learn
 from analysis.response import reading_weights
-from analysis.results import Findings, FloatArray, Move, Plan, Predicted, Verdict
+from analysis.results import Findings, FloatArray, Move, PlaceFinding, Plan, Predicted, Verdict
 from analysis.rounds import Sweep, observed, thinned
 from analysis.units import reading_from_height
 from logger import advice_inputs as inputs
 from logger.advice_json import as_json, predicted_as_json
-from logger.advice_places import next_set_up, places
+from logger.advice_places import next_set_up, place_goals, places
 from logger.errors import NotAllowed
 from logger.turn_words import turn_words
 
@@ -51,6 +51,7 @@ class _Ground:
     sweeps: dict[str, Sweep]
     learned: Learned
     situation: Situation
+    thread_mm: tuple[FloatArray, FloatArray]
     warnings: tuple[str, ...]
 
     @property
@@ -93,7 +94,7 @@ def advise(
     )
     if ground.state.turned_since and not made_so_far:
         return _sweep_first(base, ground)
-    if base.verdict.word == "inside" and not made_so_far:
+    if base.verdict.word == "inside" and not made_so_far and _rest_is_fine(ground, base.places):
         return replace(base, why=("What was swept is inside by more than the uncertainty; leave the bolts alone.",))
     if float(np.quantile(reached, 0.05)) * limit - _doubt(ground) > limit:
         return replace(base, reachable=False, why=_beyond_the_bolts(base))
@@ -150,7 +151,7 @@ def estimate_turned(job: Job, move: ParkedMove | str, *, set_up: str | None = No
 def _ground(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -> _Ground:
     state = inputs.state_of(job, made_so_far)
     main = _main_set_up(job.machine, state, set_up)
-    names = [main, *[name for name in state.current if name != main and _useful(job.machine, name)]]
+    names = [main, *[name for name in state.current if name != main and _heights(job.machine, name)]]
     sweeps = {name: thinned(inputs.sweep_of(job.machine, state.current[name]), STATIONS) for name in names}
     prior = inputs.prior_of(job.machine)
     lifts, changes = observed(state.rounds, prior.bench.carriage)
@@ -159,7 +160,8 @@ def _ground(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -> 
     bolt_names = [bolt.name for bolt in job.machine.bolts]
     warnings = [*state.warnings, *state.current[main].warnings, *[d.sentence(bolt_names[d.bolt]) for d in doubts]]
     situation = _situation(job.machine, state, sweeps, learned, len(made_so_far))
-    return _Ground(state, main, sweeps, learned, situation, tuple(dict.fromkeys(warnings)))
+    thread_mm = inputs.travel_of(job.machine, state.rounds)
+    return _Ground(state, main, sweeps, learned, situation, thread_mm, tuple(dict.fromkeys(warnings)))
 
 
 def _main_set_up(machine: Machine, state: inputs.State, asked: str | None) -> str:
@@ -179,6 +181,11 @@ def _main_set_up(machine: Machine, state: inputs.State, asked: str | None) -> st
 
 def _useful(machine: Machine, name: str) -> bool:
     return name in machine.set_ups and machine.set_up(name).direction == "height"
+
+
+def _heights(machine: Machine, name: str) -> bool:
+    """Other set-ups are aimed at where they read heights; a level beside an indicator informs the places instead."""
+    return _useful(machine, name) and machine.set_up(name).kind != "level"
 
 
 def _situation(
@@ -201,6 +208,18 @@ def _situation(
         covariance[np.ix_(here, here)] = sweep.covariance
         groups.append(_group(machine, name, sweep, here))
         start += len(sweep.s_mm)
+    for goal in place_goals(machine, list(state.current.values()), carriage):
+        here = np.arange(len(value), len(value) + len(goal.s_mm))
+        value = np.concatenate([value, goal.value])
+        covariance = np.block(
+            [
+                [covariance, np.zeros((len(covariance), len(here)))],
+                [np.zeros((len(here), len(covariance))), goal.covariance],
+            ]
+        )
+        rows = np.einsum("dsqb,sq->dsb", learned.state_response(goal.s_mm), goal.weights)
+        response = np.concatenate([response, rows], axis=1)
+        groups.append(Group(goal.name, here, goal.limit))
     if made:
         bolts = [turn.bolt for turn in state.rounds[-1].turns][-made:]
         shift = np.einsum("drt,dt->dr", response[:, :, bolts], learned.lifts_mm[:, -made:])
@@ -211,7 +230,7 @@ def _situation(
     parks = np.flatnonzero((main.s_mm >= low) & (main.s_mm <= high))[::2]
     lowest, highest = inputs.travel_of(machine, state.rounds)
     scale = 1.0 if main.set_up.kind != "level" else 5.0
-    return Situation(
+    situation = Situation(
         value=value,
         covariance=covariance,
         response=response,
@@ -223,9 +242,13 @@ def _situation(
         hand=0.0025 * scale,
         lock_nut_mm=0.005,
     )
+    return feasible(situation)
 
 
 ONE_ROUND_mm = 1.2  # further than this in one round the rail, its clamps and the hand are no longer what was learned
+
+
+MEAN_SPARE_mm = 0.02  # the table under the stand may be this far from its plane: aim the mean that much further in
 
 
 def _group(machine: Machine, name: str, sweep: Sweep, rows: np.ndarray[Any, np.dtype[np.int64]]) -> Group:
@@ -233,11 +256,13 @@ def _group(machine: Machine, name: str, sweep: Sweep, rows: np.ndarray[Any, np.d
     if sweep.set_up.kind == "level":
         limit = band.pitch_mm_per_m if sweep.set_up.axis == "pitch" else band.roll_mm_per_m
         return Group(name, rows, float(limit))
-    mean = (float(band.mean_mm[0]), float(band.mean_mm[1])) if sweep.zero_known else None
+    low, high = (float(end) for end in band.mean_mm)
+    spare = min(MEAN_SPARE_mm, 0.3 * (high - low))
+    mean = (low + spare, high - spare) if sweep.zero_known else None
     return Group(name, rows, float(band.peak_to_valley_mm), mean)
 
 
-def _alone(ground: _Ground) -> Situation:
+def _alone(ground: _Ground, one_round: bool = False) -> Situation:
     """The main set-up alone, with all of each bolt's thread: what "the bolts cannot do it" is judged on."""
     rows = np.arange(ground.rows.stop)
     situation = ground.situation
@@ -248,9 +273,15 @@ def _alone(ground: _Ground) -> Situation:
         covariance=situation.covariance[np.ix_(rows, rows)],
         response=situation.response[:, rows],
         groups=(group,),
-        lowest_mm=np.where(situation.lowest_mm < 0, -inputs.THREAD_LEFT_mm, 0.0),
-        highest_mm=np.where(situation.highest_mm > 0, inputs.THREAD_LEFT_mm, 0.0),
+        lowest_mm=situation.lowest_mm if one_round else ground.thread_mm[0],
+        highest_mm=situation.highest_mm if one_round else ground.thread_mm[1],
     )
+
+
+def _rest_is_fine(ground: _Ground, places: Sequence[PlaceFinding]) -> bool:
+    """Nothing else that was swept or seen in this round is outside."""
+    others = [each.verdict.word for name, each in ground.state.current.items() if name in ground.sweeps]
+    return "outside" not in others and all(place.verdict != "outside" for place in places if place.seen)
 
 
 def _doubt(ground: _Ground) -> float:
@@ -287,6 +318,8 @@ def _beyond_the_bolts(base: Plan) -> tuple[str, ...]:
 
 def _with_moves(machine: Machine, base: Plan, ground: _Ground, trust: Trust) -> Plan:
     outcome, nothing = plan_round(ground.situation, COST_OF_A_MOVE[trust])
+    if not outcome.steps and base.verdict.word == "outside":  # any move that helps beats standing still out of the band
+        outcome, nothing = plan_round(_alone(ground, one_round=True), COST_OF_A_MOVE["chance"])
     if not outcome.steps:
         if base.verdict.word == "cannot tell" or nothing.chance_inside > 0.5:
             why = ("No turn would surely improve it, and the uncertainty reaches across the limit: measure again.",)
@@ -362,16 +395,17 @@ def _predicted(ground: _Ground, value: FloatArray) -> Predicted:
     part = value[:, ground.rows]
     part = part + _unmodelled(ground.sweeps[ground.main], part - ground.situation.value[ground.rows])
     width = np.ptp(part, axis=1)
-    low, high = np.quantile(width, [0.025, 0.975])
+    low, middle, high = np.quantile(width, [0.025, 0.5, 0.975])
     group = ground.situation.groups[0]
     inside = width <= group.limit
     if group.mean is not None:
         mean = part.mean(axis=1)
-        inside &= (mean >= group.mean[0]) & (mean <= group.mean[1])
+        spare = MEAN_SPARE_mm / 2.0
+        inside &= (mean >= group.mean[0] - spare) & (mean <= group.mean[1] + spare)
     sides = np.quantile(part, [0.025, 0.975], axis=0)
     return Predicted(
-        peak_to_valley=float(0.5 * (low + high)),
-        peak_to_valley_uncertainty=float(0.5 * (high - low)),
+        peak_to_valley=float(middle),
+        peak_to_valley_uncertainty=float(max(high - middle, middle - low)),
         mean=float(part.mean()) if group.mean is not None else None,
         chance_inside=float(np.mean(inside)),
         x_mm=ground.sweeps[ground.main].s_mm,

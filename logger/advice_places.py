@@ -8,11 +8,13 @@ there: a place is either judged with its uncertainty or named not seen.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analysis.response import SetUp, seen_by_geometry
+from analysis.carriage import Carriage
+from analysis.response import SetUp, covering_positions, place_weights, seen_by_geometry
 from analysis.results import Findings, FloatArray, PlaceFinding
 from analysis.state import doubt_with, estimate_shape, place_rows
 from analysis.uncertainty import peak_to_valley
@@ -23,6 +25,7 @@ from logger.machines import Machine
 if TYPE_CHECKING:
     from logger.job import Job
 
+STROKE_PART = 2.0  # the run over the whole stroke may be this many bands (common practice, no source)
 SEEN_PART = 0.6  # a place is seen when its uncertainty is at most this part of what is allowed
 
 
@@ -56,6 +59,51 @@ def places(where: Job | Machine, findings: Findings | Sequence[Findings]) -> tup
             )
         )
     return tuple(judged)
+
+
+@dataclass(frozen=True)
+class Goal:
+    """Heights to be kept constant beside what was swept: a place, or the carriage's run over the whole stroke."""
+
+    name: str
+    s_mm: FloatArray
+    weights: FloatArray
+    value: FloatArray
+    covariance: FloatArray
+    limit: float
+
+
+def place_goals(machine: Machine, findings: Sequence[Findings], carriage: Carriage) -> list[Goal]:
+    """Places that are seen well enough to be aimed at, and the whole stroke's run once its tilt is seen.
+
+    Only when several set-ups were swept: one alone is aimed at as it is.
+    """
+    several = [f for f in findings if f.set_up in machine.set_ups and machine.set_up(f.set_up).direction == "height"]
+    if len(several) < 2:
+        return []
+    shape = estimate_shape(carriage, [inputs.sweep_of(machine, each) for each in several])
+    wanted = [
+        (p.name, covering_positions(carriage, p.x_mm), float(p.x_mm), float(p.y_mm or 0.0), p.peak_to_valley_mm)
+        for p in machine.places
+    ]
+    goals = []
+    for name, s_mm, x_mm, y_mm, limit in wanted:
+        if len(s_mm) > 1:
+            weights = place_weights(x_mm, y_mm, s_mm)
+            goals.append(Goal(f"place {name}", s_mm, weights, *shape.rows(s_mm, weights), float(limit)))
+    s_mm = np.linspace(*carriage.stroke_mm, 21)
+    level = np.tile([1.0, 0.0, 0.0], (len(s_mm), 1))
+    goals.append(
+        Goal("the whole stroke", s_mm, level, *shape.rows(s_mm, level), STROKE_PART * machine.band.peak_to_valley_mm)
+    )
+    return [goal for goal in goals if _shape_doubt(goal.covariance) <= goal.limit]
+
+
+def _shape_doubt(covariance: FloatArray) -> float:
+    """Expanded uncertainty of the largest deviation from the mean: the mean's own doubt is not the shape's."""
+    count = len(covariance)
+    centre = np.eye(count) - 1.0 / count
+    return 2.0 * float(np.sqrt(np.max(np.diag(centre @ covariance @ centre))))
 
 
 def next_set_up(machine: Machine, swept: Sequence[str]) -> str | None:
