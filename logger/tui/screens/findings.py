@@ -175,7 +175,8 @@ class FindingsScreen(Sheet):
             return []
         width = self.app.size.width - 4
         lines: list[Line] = [[(f"  {part}", INK)] for part in wrap(self._outlook(plan), width)]
-        for text in (*plan.why, *(seen.findings.warnings if seen.findings else ()), *plan.warnings):
+        said = (*plan.why, *(seen.findings.warnings if seen.findings else ()), *plan.warnings)
+        for text in dict.fromkeys(said):
             lines += [[(f"  {part}", SOFT)] for part in wrap(text, width)]
         room = max(LINES_AFTER, self.query_one("#after", Lines).size.height)
         if len(lines) > room:
