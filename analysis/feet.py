@@ -42,19 +42,19 @@ def at_rest(rail: Rail, lifts_mm: FloatArray, loads: tuple[Load, ...], one_way: 
     """
     carries = np.ones(rail.supports, dtype=bool)
     for attempt in range(60 * rail.supports):
-        if carries.sum() < 2:
-            raise NoContact(f"Only {int(carries.sum())} of {rail.supports} feet carry: the rail would tip.")
         shape = loaded_shape(_in_the_air(rail, ~carries), lifts_mm, loads)
         under = shape.height(rail.x_mm)[:, 0] + rail.y_mm * shape.twist(rail.x_mm)[:, 0]
         force = np.where(carries, shape.forces_N[:, 0], 0.0)
         gap = under + rail.compliance @ force - lifts_mm
         wrong = one_way & np.where(carries, force < -1e-6, gap < -1e-9)
         if not wrong.any():
+            if carries.sum() < 2:
+                raise NoContact(f"Only {int(carries.sum())} of {rail.supports} feet carry: the rail would tip.")
             return Contact(shape, carries, np.where(carries, 0.0, gap))
         if attempt > 3 * rail.supports:
             wrong &= np.cumsum(wrong) == 1
         carries = carries ^ wrong
-    raise NoContact("The feet that carry could not be found.")
+    raise NoContact("No set of feet carries this rail: it would tip.")
 
 
 def _in_the_air(rail: Rail, open_feet: BoolArray) -> Rail:
