@@ -23,7 +23,7 @@ from logger.yaml_models import Name, Positive, Problem, Strict, Text, refuse
 
 Unit = Literal["mm", "in", "mm/m", "in/ft", "arcsec", "deg"]
 MAX_POLL_BYTES = 64
-MAX_EXAMPLE_BYTES = 1024
+MAX_WIRE_BYTES = 1024
 
 
 def wire_bytes(value: Any) -> Any:
@@ -46,8 +46,8 @@ def _hex_bytes(value: Any) -> Any:
     return value
 
 
-WireBytes = Annotated[bytes, BeforeValidator(wire_bytes)]
-HexBytes = Annotated[bytes, BeforeValidator(_hex_bytes)]
+WireBytes = Annotated[bytes, Field(max_length=MAX_WIRE_BYTES), BeforeValidator(wire_bytes)]
+HexBytes = Annotated[bytes, Field(max_length=MAX_WIRE_BYTES), BeforeValidator(_hex_bytes)]
 
 
 class Link(Strict):
@@ -65,10 +65,8 @@ class Link(Strict):
 class Example(Strict):
     """Bytes as the instrument sends them, and what they mean. ``value`` is in the instrument's own unit."""
 
-    bytes: Annotated[WireBytes | None, Field(max_length=MAX_EXAMPLE_BYTES, description="in double quotes")] = None
-    hex: Annotated[HexBytes | None, Field(max_length=MAX_EXAMPLE_BYTES, description="for frames that are no text")] = (
-        None
-    )
+    bytes: WireBytes | None = Field(default=None, description="as text in double quotes")
+    hex: HexBytes | None = Field(default=None, description="for frames that are no text")
     value: float | None = Field(default=None, description="the last reading, in its own unit")
     value_mm: float | None = Field(default=None, description="the last reading, in mm")
     value_mm_per_m: float | None = Field(default=None, description="the last reading, in mm/m")

@@ -142,7 +142,7 @@ def faults_from(errors: Sequence[ErrorDetails], model: type[BaseModel], document
     }
     faults: list[Fault] = []
     for item in errors:
-        if item["type"] == "default_factory_not_called" or (item["type"] == "missing" and item["loc"] in excused):
+        if _only_an_echo(item) or (item["type"] == "missing" and item["loc"] in excused):
             continue
         path = _path_in(document, item["loc"])
         if item["type"].startswith("union_tag"):
@@ -150,6 +150,14 @@ def faults_from(errors: Sequence[ErrorDetails], model: type[BaseModel], document
         found, allowed = _said(item, model)
         faults.append(Fault(document.line_of(path), dotted(path), found, allowed))
     return faults
+
+
+def _only_an_echo(item: ErrorDetails) -> bool:
+    """A fault already said elsewhere: a default that waits for a bad key, a list "too short" for its bad entries."""
+    if item["type"] == "default_factory_not_called":
+        return True
+    enough = isinstance(item["input"], list) and len(item["input"]) >= item.get("ctx", {}).get("min_length", 0)
+    return item["type"] == "too_short" and enough
 
 
 def _path_in(document: Document, loc: Sequence[str | int]) -> PathKey:
