@@ -71,7 +71,7 @@ def test_the_contract_s_machine_loads_exactly_as_printed_and_without_a_warning()
     assert list(saw.carriage.bearing_offsets_mm) == [-320, 320]
     assert list(saw.carriage.stroke_mm) == [0, 2600]
     assert saw.bolts[0].name == "B1"
-    assert saw.table.insert_mm == ((1010, 1090),)
+    assert [list(pair) for pair in saw.table.insert_mm] == [[1010, 1090]]
     assert saw.set_ups["across"].zero_mm == 0.0
     assert saw.set_ups["pitch"].axis == "pitch"
     assert saw.places[0].peak_to_valley_mm == 0.025
