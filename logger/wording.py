@@ -94,10 +94,9 @@ def number(value: float, decimals: int, *, sign: bool) -> str:
     return f"+{text}" if sign else text
 
 
-def _rounded_up(uncertainty: float, decimals: int) -> float:
-    # An uncertainty is never rounded to less than it is by more than a twentieth, and never to nothing.
-    step = 10.0**-decimals
-    return max(step, math.ceil(uncertainty / step - 0.05) * step)
+def _never_nothing(uncertainty: float, decimals: int) -> float:
+    """An uncertainty smaller than the last figure shown is shown as one of that figure: ±0.000 claims too much."""
+    return max(10.0**-decimals, uncertainty)
 
 
 def amount(
@@ -126,7 +125,7 @@ def amount(
     known = uncertainty is not None and math.isfinite(uncertainty)
     scaled = uncertainty * scale if uncertainty is not None and known else None
     decimals = decimals_for(scaled, finest=finest, without=without)
-    spread = "" if scaled is None else f" ±{number(_rounded_up(scaled, decimals), decimals, sign=False)}"
+    spread = "" if scaled is None else f" ±{number(_never_nothing(scaled, decimals), decimals, sign=False)}"
     return f"{number(value * scale, decimals, sign=sign)}{spread} {shown}"
 
 

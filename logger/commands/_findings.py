@@ -8,15 +8,16 @@ share how sweeps are chosen and how a finding is worded. The numbers come from `
 from __future__ import annotations
 
 import argparse
+import math
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from logger.commands import Answer
-from logger.commands._job import open_job, sweeps_to_judge, the_set_up
+from logger.commands._job import open_job, sweeps_to_judge, swept_unit, the_set_up
 from logger.wording import amount, position, state, table
 
 if TYPE_CHECKING:
-    from analysis.results import Findings, Move, PlaceFinding, Plan, Predicted
+    from analysis.results import Findings, Move, PlaceFinding, Plan, Predicted, Verdict
     from logger.job import Job, TurnedBolt
     from logger.turned import TypedMove
     from logger.wording import Units
@@ -47,7 +48,7 @@ def spots_lines(found: Findings, places: Sequence[PlaceFinding], warnings: Seque
     extremes = found.extremes
     lines = [
         f"{found.set_up}: {', '.join(found.sweeps)}; positions from {found.position_source}",
-        f"  {state(found.verdict.word)}. {found.verdict.reason}",
+        f"  {_verdict(found.verdict, units)}",
         "  peak to valley "
         + amount(extremes.peak_to_valley, extremes.peak_to_valley_uncertainty, unit, units, sign=False)
         + ", mean "
@@ -59,7 +60,7 @@ def spots_lines(found: Findings, places: Sequence[PlaceFinding], warnings: Seque
         for each in found.straightness
     ]
     if found.spots:
-        rows = [("spot", "at", "value")]
+        rows = [("spot", "at", "from the line")]
         for spot in found.spots:
             rows.append(
                 (state(spot.kind), position(spot.x_mm, units), amount(spot.value, spot.uncertainty, unit, units))
@@ -68,6 +69,18 @@ def spots_lines(found: Findings, places: Sequence[PlaceFinding], warnings: Seque
     else:
         lines.append("  no spot stands clear of the noise")
     return [*lines, *_places_lines(places, unit, units), *_not_seen(found.not_seen), *_warned(warnings)]
+
+
+def _verdict(verdict: Verdict, units: Units) -> str:
+    """The word and why: the analysis's own sentence in mm, the same figures in other units."""
+    if units == "mm" or verdict.unit != "mm" or not math.isfinite(verdict.value):
+        return f"{state(verdict.word)}. {verdict.reason}"
+    limits = [
+        amount(limit, None, "mm", units, sign=False) for limit in (verdict.lower, verdict.upper) if limit is not None
+    ]
+    allowed = " to ".join(limits) if len(limits) == 2 else f"at most {limits[0]}" if limits else "anything"
+    value = amount(verdict.value, verdict.uncertainty, "mm", units, sign=False)
+    return f"{state(verdict.word)}: {value}, allowed {allowed}"
 
 
 def _places_lines(places: Sequence[PlaceFinding], unit: str, units: Units) -> list[str]:
@@ -105,7 +118,7 @@ def bolts(args: argparse.Namespace) -> Answer:
 def bolts_lines(plan: Plan, units: Units) -> list[str]:
     """The plan in words; the cautions stand before the first move, not after it."""
     unit = plan.verdict.unit
-    lines = [f"round {plan.round}, {plan.set_up}: {state(plan.verdict.word)}. {plan.verdict.reason}"]
+    lines = [f"round {plan.round}, {plan.set_up}: {_verdict(plan.verdict, units)}"]
     if plan.next == "turn" and plan.moves:
         lines += ["", *SAFE_FIRST, "", *_moves_table(plan.moves, units)]
         lines.append(
@@ -132,19 +145,21 @@ def bolts_lines(plan: Plan, units: Units) -> list[str]:
 def _moves_table(moves: Sequence[Move], units: Units) -> list[str]:
     rows = [("", "bolt", "move", "turns", "park at", "indicator now", "stop at")]
     for move in moves:
-        arrow, way = ("↑", "up") if move.raise_mm > 0 else ("↓", "down")
+        arrow = "↑" if move.raise_mm > 0 else "↓"
         rows.append(
             (
                 str(move.order),
                 move.bolt,
-                f"{arrow} {amount(abs(move.raise_mm), None, 'mm', units, sign=False)} {way}",
-                move.turn,
+                f"{arrow} {amount(abs(move.raise_mm), None, 'mm', units, sign=False)}",
+                move.turn.partition(", ")[0],
                 position(move.park_mm, units),
                 amount(move.reading_now, None, move.unit, units),
                 amount(move.reading_target, move.uncertainty, move.unit, units),
             )
         )
-    return table(rows)
+    # A turn too small to judge by eye is also said as the way the wrench's end goes: on a line of its own, it is long.
+    ways = [(move.bolt, move.turn.partition(", ")[2]) for move in moves]
+    return [*table(rows), *[f"  {bolt}: {way}" for bolt, way in ways if way]]
 
 
 def _as_typed(moves: Sequence[Move]) -> str:
@@ -169,11 +184,11 @@ def _what_if(job: Job, texts: Sequence[str], set_up: str | None, units: Units) -
         raise NotAllowed("A parked reading says what was done, not what would be.", f"For --if write {EXAMPLES}.")
     typed = {move.bolt: move.raise_mm for move in moves if not isinstance(move, ParkedMove)}
     predicted = advice.predict(job, typed, set_up=set_up)
-    unit = "mm"
+    unit = swept_unit(job, set_up)
     told = ", ".join(f"{bolt} {amount(raise_mm, None, 'mm', units)}" for bolt, raise_mm in typed.items())
     answer: dict[str, Any] = {
         "if": [{"bolt": bolt, "raise_mm": raise_mm} for bolt, raise_mm in typed.items()],
-        **advice.predicted_as_json(predicted),
+        **advice.predicted_as_json(predicted, unit),
     }
     return Answer(answer, [_predicted_line(f"With {told}", predicted, unit, units).strip()])
 
@@ -191,7 +206,10 @@ def turned(args: argparse.Namespace) -> Answer:
         for move in moves
     ]
     job.append_turned(recorded)
-    rows = [{"bolt": each.bolt, "raise_mm": each.raise_mm, "uncertainty_mm": each.uncertainty_mm} for each in recorded]
+    rows = [
+        {"bolt": each.bolt, "raise_mm": round(each.raise_mm, 4), "uncertainty_mm": round(each.uncertainty_mm, 4)}
+        for each in recorded
+    ]
     lines = [
         f"{each.bolt}: {amount(each.raise_mm, each.uncertainty_mm, 'mm', args.units)} recorded" for each in recorded
     ]

@@ -108,6 +108,15 @@ def _newest_state(job: Job) -> list[Path]:
     return [folders[name] for name, set_up in set_ups.items() if set_up == wanted]
 
 
+def swept_unit(job: Job, set_up: str | None) -> str:
+    """``mm``, or ``mm/m`` where the set-up (default: that of the newest sweep) is a level."""
+    from logger.recording import open_recording
+
+    if set_up is None:
+        set_up = open_recording(_newest_state(job)[-1]).set_up
+    return "mm/m" if job.machine.set_up(set_up).kind == "level" else "mm"
+
+
 def the_set_up(job: Job, name: str | None) -> str:
     """The set-up by its name in machine.yaml; without a name the only one there is."""
     known = list(job.machine.set_ups)

@@ -53,7 +53,8 @@ def live(args: argparse.Namespace) -> Answer:
     name = the_set_up(job, args.set_up)
     instrument = load_instrument(args.instrument)
     end = until(args.until)
-    if args.terminal.can_draw() and not args.plain and not args.json:
+    aimed = args.bolt is not None or args.target is not None
+    if args.terminal.can_draw() and not (args.plain or args.json or aimed):
         from logger import tui
 
         on = tui.OpenOn("live", port=args.port, instrument=args.instrument, set_up=name)
@@ -77,10 +78,11 @@ def replay(args: argparse.Namespace) -> Answer:
     job = open_job(args)
     folder = find_recording(job, args.sweep)
     recording = open_recording(folder)
-    if args.terminal.can_draw() and not args.plain and not args.json:
+    if args.terminal.can_draw() and not (args.plain or args.json) and folder in job.recordings(_kind(recording)):
         from logger import tui
 
-        return Answer({"exit": tui.run(job, units=args.units, open_on=tui.OpenOn("replay", sweep=recording.name))})
+        on = tui.OpenOn("replay", sweep=recording.name, speed=args.speed or FASTEST)
+        return Answer({"exit": tui.run(job, units=args.units, open_on=on)})
     playing = Replay(recording, speed=args.speed or FASTEST)
     show = _recorded_heights(recording, args)
     _show(playing, args.terminal, show, None)

@@ -32,7 +32,7 @@ def run(args: argparse.Namespace) -> Answer:
 
     from logger.commands._job import find_recording, open_job
     from logger.errors import NotAllowed
-    from logger.recording import export
+    from logger.export import export
 
     job = open_job(args)
     if args.sweep == "all":

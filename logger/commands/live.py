@@ -19,9 +19,10 @@ def add_parser(subparsers: Subparsers) -> None:
     parser = new_parser(
         subparsers,
         "live",
-        "Shows the reading as a height with its state. With --bolt, what is to go until the planned move of that\n"
-        "bolt is right; with --target, until a height of your own. Opens the live bar in a terminal, lines with\n"
-        "--plain. Opening a port may reset the device behind it. Ends with Ctrl-C, Enter or --until.",
+        "Shows the reading as a height with its state: the live bar in a terminal, lines with --plain or without one.\n"
+        "With --bolt, lines of what is to go until the planned move of that bolt is right; with --target, until a\n"
+        "height of your own. (On the screen, bolts are turned from the findings.)\n"
+        "Opening a port may reset the device behind it. Ends with Ctrl-C, Enter or --until.",
         "  truestroke live --port /dev/ttyUSB0 --instrument indicator-line --set-up across --bolt B3\n"
         "  truestroke live --plain --port socket://127.0.0.1:5000 --instrument my.yaml --set-up across --target +0.084",
     )

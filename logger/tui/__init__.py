@@ -25,6 +25,7 @@ class OpenOn:
     instrument: str = ""
     set_up: str = ""
     sweep: str = ""
+    speed: float = 1.0
 
 
 def run(

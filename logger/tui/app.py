@@ -95,7 +95,7 @@ class TruestrokeApp(App[int]):
             if session.job is None:
                 return
             recording = session.parts.open_recording(session.job, name)
-            replay = session.parts.replay(recording, 1.0)
+            replay = session.parts.replay(recording, self._on.speed)
             self.push_screen(ReplayScreen(recording, replay, recording.machine, session.clock))
         except TruestrokeError as error:
             self._say(f"{error.what} {error.todo}".strip())

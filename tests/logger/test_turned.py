@@ -3,32 +3,28 @@
 Thread travel of a turn is the pitch (ISO 68-1 metric thread, one start): one sixth of a turn of 1.5 mm is 0.25 mm.
 """
 
-from types import SimpleNamespace
+from importlib import resources
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from logger.errors import NotAllowed
+from logger.machines import machine_from_text
 from logger.turned import HAND_MM, ParkedMove, TypedMove, parse, parse_all
 
-
-def bolt(name, travel_mm=None, raises="clockwise"):
-    return SimpleNamespace(name=name, travel_per_turn_mm=1.5, flats=6, travel_mm=travel_mm, raises=raises)
-
-
-class Machine:
-    bolts = (bolt("B1"), bolt("B2", raises="anticlockwise"), bolt("B3", (2.0, 3.0)))
-    carriage = SimpleNamespace(stroke_mm=(0.0, 2600.0))
-
-    def bolt(self, name):
-        for each in self.bolts:
-            if each.name == name:
-                return each
-        raise NotAllowed(f"There is no bolt '{name}'.", "The nearest is B1.")
+KILN_STREET = resources.files("hardware").joinpath("machines", "kiln-street.yaml").read_text(encoding="utf-8")
+MACHINE = machine_from_text(
+    KILN_STREET.replace(
+        "B2, x_mm: 650, y_mm: 0, pitch_mm: 1.5, raises: c", "B2, x_mm: 650, pitch_mm: 1.5, raises: antic"
+    ).replace("{name: B3,", "{name: B3, travel_mm: [2, 3],"),
+    "kiln-street.yaml",
+)
 
 
-MACHINE = Machine()
+def test_the_machine_of_these_tests_turns_both_ways():
+    assert (MACHINE.bolt("B1").raises, MACHINE.bolt("B2").raises) == ("clockwise", "anticlockwise")
+    assert MACHINE.bolt("B3").travel_mm == (2.0, 3.0)
 
 
 @pytest.mark.parametrize(
@@ -62,6 +58,7 @@ def test_the_parked_form_keeps_the_displays_own_numbers(text):
 
 def test_the_parked_form_in_thou():
     move = parse("B3@810:-1..+1thou", MACHINE)
+    assert isinstance(move, ParkedMove)
     assert (move.before, move.after) == pytest.approx((-0.0254, 0.0254))
 
 
@@ -73,7 +70,7 @@ def test_the_parked_form_in_thou():
         ("B2=+0.12", "not understood as a move"),  # a number without a unit could be a hundred times too much
         ("B2=1/0turn", "divides by zero"),
         ("B2=1furlong", "unit 'furlong'"),
-        ("B9=+0.1mm", "no bolt 'B9'"),
+        ("B9=+0.1mm", "There is no bolt"),
         ("B3=+6mm", "its thread has 5 mm in all"),
         ("B1=+21mm", "no more than 20 mm"),
         ("B3@2700:+0.036..+0.084", "outside the stroke (0 to 2600 mm)"),
