@@ -19,6 +19,8 @@ from logger.readings import Ended, Reading
 from logger.wording import amount, plural, position, raw, state
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from analysis.results import Move
     from logger.commands import Terminal
     from logger.commands._numbers import End
@@ -78,7 +80,7 @@ def replay(args: argparse.Namespace) -> Answer:
     job = open_job(args)
     folder = find_recording(job, args.sweep)
     recording = open_recording(folder)
-    if args.terminal.can_draw() and not (args.plain or args.json) and folder in job.recordings(_kind(recording)):
+    if args.terminal.can_draw() and not (args.plain or args.json) and _of(job, folder):
         from logger import tui
 
         on = tui.OpenOn("replay", sweep=recording.name, speed=args.speed or FASTEST)
@@ -98,6 +100,11 @@ def replay(args: argparse.Namespace) -> Answer:
         },
         [f"{recording.name}: {plural(playing.readings, 'reading')} replayed; it ended: {recording.ended}."],
     )
+
+
+def _of(job: Job, folder: Path) -> bool:
+    """The screen knows recordings by their name in the job; one from elsewhere is shown as lines."""
+    return folder in job.recordings("sweep") + job.recordings("live")
 
 
 FASTEST = 1e6

@@ -42,7 +42,7 @@ def sweep(args: argparse.Namespace) -> Answer:
     warnings = [*notes, *_direction(job, set_up, instrument, args.terminal)]
     folder = job.next_recording_folder(set_up)
     ended = _recorded(args, job, folder, set_up, instrument, wanted)
-    return _answer(job, folder, ended, warnings, instrument, args.port)
+    return wrap_up(job, folder, ended, warnings, instrument, args.port)
 
 
 def _fits(job: Job, name: str, instrument: Instrument) -> None:
@@ -187,7 +187,7 @@ def _progress(recorder: Recorder, passes: int, wanted: Sequence[float]) -> str:
 # --- afterwards ------------------------------------------------------------------------------------------------------
 
 
-def _answer(job: Job, folder: Path, ended: Ended, warnings: list[str], instrument: Instrument, port: str) -> Answer:
+def wrap_up(job: Job, folder: Path, ended: Ended, warnings: list[str], instrument: Instrument, port: str) -> Answer:
     """Open what was recorded, say what is in it, and enter it in the journal if it is a sweep."""
     from logger.recording import open_recording
 
