@@ -20,7 +20,11 @@ import numpy as np
 
 from analysis.results import FloatArray, IntArray
 
-WELL_INSIDE = 0.92  # the planner aims for this part of the band, so that a guarded verdict can follow
+REFINED = 4  # sets of bolts whose parks and targets are worked out in full
+RANKED = 60  # draws that are enough to rank sets of bolts
+PARKS_TRIED = 10
+SLOPE = 0.2
+WELL_INSIDE = 0.85  # the planner aims for this part of the band, so that a guarded verdict can follow
 
 
 @dataclass(frozen=True)
@@ -249,7 +253,7 @@ def play(
 
 def loss_of(ratio: FloatArray) -> FloatArray:
     """What a draw's ratio costs: a step at the band, and a slope that keeps hopeless machines improving."""
-    return np.asarray(1.0 / (1.0 + np.exp(-np.clip((ratio - WELL_INSIDE) / 0.08, -40.0, 40.0))) + 0.15 * ratio)
+    return np.asarray(1.0 / (1.0 + np.exp(-np.clip((ratio - WELL_INSIDE) / 0.08, -40.0, 40.0))) + SLOPE * ratio)
 
 
 def optimise_targets(
@@ -272,8 +276,8 @@ def optimise_targets(
         if best is None or loss < best.loss - 1e-6:
             best = Outcome(_steps(situation, steps, targets, middle), value, lifts, ratio, loss)
             kept, step = targets, step * 1.3
-            logistic = losses - 0.15 * ratio
-            weight = logistic * (1.0 - logistic) / 0.08 + 0.15
+            logistic = losses - SLOPE * ratio
+            weight = logistic * (1.0 - logistic) / 0.08 + SLOPE
             gradient = np.einsum("d,dr,drt->t", weight, slope, answer) / len(value)
             size = float(np.linalg.norm(gradient * scale))
             direction = -gradient * scale * scale / max(size, 1e-12)
@@ -287,15 +291,15 @@ def optimise_targets(
 
 
 def choose_parks(
-    situation: Situation, errors: Errors, bolts: tuple[int, ...], lifts_mm: FloatArray, draws: int = 64
+    situation: Situation, errors: Errors, bolts: tuple[int, ...], lifts_mm: FloatArray, draws: int = 48
 ) -> tuple[tuple[int, int], ...]:
     """Where to park for each bolt so that the end of the round is surest: coordinate descent on the spread of the
     draws.
     """
     middle = situation.response.mean(axis=0)
-    parks = situation.parks
-    gain, spread = middle[parks], situation.response[:, parks].std(axis=0)
-    steps = [(bolt, int(parks[np.argmax(np.abs(gain[:, bolt]) / (0.03 + spread[:, bolt]))])) for bolt in bolts]
+    parks = situation.parks[:: max(1, round(len(situation.parks) / PARKS_TRIED))]
+    gain = middle[parks]
+    steps = list(_parks_seen_best(situation, bolts))
     few = _first(situation, draws)
     some = Errors(errors.value[:draws], errors.hand[:draws], errors.lock_nut_mm[:draws])
     weights = np.concatenate([np.full(len(group.rows), 1.0 / group.limit) for group in situation.groups])
@@ -307,12 +311,19 @@ def choose_parks(
         away = (value - (situation.value + middle[:, list(bolts)] @ lifts_mm))[:, rows] * weights
         return float(np.quantile(np.ptp(away, axis=1), 0.7))
 
-    for _ in range(2):
+    for _ in range(2 if len(bolts) < 5 else 1):
         for index, bolt in enumerate(bolts):
             usable = [int(p) for p, g in zip(parks, gain[:, bolt], strict=True) if abs(g) > 0.1] or [steps[index][1]]
             trials = [[*steps[:index], (bolt, park), *steps[index + 1 :]] for park in usable]
             steps = min(trials, key=unsure)
     return tuple(steps)
+
+
+def _parks_seen_best(situation: Situation, bolts: tuple[int, ...]) -> tuple[tuple[int, int], ...]:
+    """Each bolt with the park where its response is strong and well determined."""
+    gain = situation.response[:, situation.parks]
+    worth = np.abs(gain.mean(axis=0)) / (0.03 + gain.std(axis=0))
+    return tuple((bolt, int(situation.parks[np.argmax(worth[:, bolt])])) for bolt in bolts)
 
 
 def candidate_bolts(situation: Situation, largest: int = 4, keep: int = 3) -> list[tuple[int, ...]]:
@@ -343,27 +354,31 @@ def plan_round(situation: Situation, cost_per_move: float = 0.02, seed: int = 7)
     errors = draw_errors(situation, max(situation.bolts, 1), seed)
     ratio, _ = _ratio_and_slope(errors.value, situation.groups)
     nothing = Outcome((), errors.value, np.zeros((len(ratio), 0)), ratio, float(loss_of(ratio).mean()))
-    tried: dict[frozenset[int], Outcome] = {}
+    rough: dict[frozenset[int], Outcome] = {}
+    fine: dict[frozenset[int], Outcome] = {frozenset(): nothing}
 
-    def score(bolts: tuple[int, ...]) -> float:
-        key = frozenset(bolts)
-        if key not in tried:
-            tried[key] = _best_with(situation, errors, bolts) or nothing
-        return tried[key].loss + cost_per_move * len(tried[key].steps)
+    def score(bolts: frozenset[int], kept: dict[frozenset[int], Outcome]) -> float:
+        if bolts not in kept:
+            kept[bolts] = _best_with(situation, errors, tuple(sorted(bolts)), kept is fine) or nothing
+        return kept[bolts].loss + cost_per_move * len(kept[bolts].steps)
 
-    sets: list[tuple[int, ...]] = [(), *candidate_bolts(situation)]
-    best = frozenset(sets[int(np.argmin([score(bolts) for bolts in sets]))])
-    for _ in range(2):  # then add one, leave one out, or exchange one, as long as it pays
-        near = [frozenset(best ^ {bolt}) for bolt in range(situation.bolts) if _turns(situation, bolt)]
-        better = min(near, key=lambda bolts: score(tuple(sorted(bolts))), default=best)
-        if score(tuple(sorted(better))) > score(tuple(sorted(best))) - 1e-3:
+    promising = sorted({frozenset(bolts) for bolts in candidate_bolts(situation)}, key=sorted)
+    best: frozenset[int] = frozenset()
+    for _ in range(2):  # the best of these; then of those with one more, one less, as long as it pays
+        promising.sort(key=lambda bolts: score(bolts, rough))
+        better = min([best, *promising[:REFINED]], key=lambda bolts: score(bolts, fine))
+        if better == best:
             break
         best = better
-    return tried[best], nothing
+        promising = [frozenset(best ^ {bolt}) for bolt in range(situation.bolts) if _turns(situation, bolt)]
+    return fine[best], nothing
 
 
-def _best_with(situation: Situation, errors: Errors, bolts: tuple[int, ...]) -> Outcome | None:
-    """The best round with these bolts, largest move first; None when a hand could not make one of its moves."""
+def _best_with(situation: Situation, errors: Errors, bolts: tuple[int, ...], refine: bool) -> Outcome | None:
+    """The best round with these bolts, largest move first; None when a hand could not make one of its moves.
+
+    Without ``refine`` parks are taken where each bolt is seen best, and targets are only begun: enough for ranking.
+    """
     columns = list(bolts)
     if not columns:
         return None
@@ -378,8 +393,12 @@ def _best_with(situation: Situation, errors: Errors, bolts: tuple[int, ...]) -> 
     order = [i for i in np.argsort(-np.abs(lifts), kind="stable") if worth[i]]
     if not order:
         return None
-    steps = choose_parks(situation, errors, tuple(bolts[i] for i in order), lifts[order])
-    outcome = optimise_targets(situation, errors, steps, lifts[order])
+    chosen, wanted = tuple(bolts[i] for i in order), lifts[order]
+    if not refine:
+        few = replace(situation, response=situation.response[:RANKED])
+        some = Errors(errors.value[:RANKED], errors.hand[:RANKED], errors.lock_nut_mm[:RANKED])
+        return optimise_targets(few, some, _parks_seen_best(situation, chosen), wanted, iterations=5)
+    outcome = optimise_targets(situation, errors, choose_parks(situation, errors, chosen, wanted), wanted)
     too_small = any(abs(step.lift_mm) < situation.smallest_mm[step.bolt] for step in outcome.steps)
     return None if too_small else outcome
 

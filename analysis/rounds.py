@@ -18,6 +18,9 @@ from analysis.results import FloatArray, IntArray
 
 STATIONS = 24  # stations per set-up that learning looks at: the response is smooth over a bearing span
 REACH_MM = 60.0  # a station is bridged from its neighbours over at most this
+END_REACH_mm = 40.0  # a profile is carried on to the end of its stretch over at most this
+END_BASE_mm = 50.0
+END_BEND_mm = 0.004
 ZERO_mm = 0.0015  # standard uncertainty of setting the zero again before each sweep (common practice, no source)
 FLOOR_mm = 0.0007  # errors of a sweep that its own covariance does not know (common practice, no source)
 
@@ -88,6 +91,38 @@ def thinned(sweep: Sweep, count: int) -> Sweep:
         sweep.covariance[np.ix_(chosen, chosen)],
         sweep.zero_known,
     )
+
+
+def extended(sweep: Sweep, low_mm: float, high_mm: float) -> Sweep:
+    """The sweep carried on to the ends of the stretch the set-up reads in, where they were missed by a little.
+
+    The last centimetre before an edge is seldom in a profile, yet the carriage runs there too, and where it slopes the
+    extremes are there. A straight line through the last ``END_BASE_mm``; its bend is in the covariance.
+    """
+    for end_mm, at_start in ((low_mm, True), (high_mm, False)):
+        edge = 0 if at_start else len(sweep.s_mm) - 1
+        beyond = (float(sweep.s_mm[edge]) - end_mm) * (1.0 if at_start else -1.0)
+        if not 1.0 < beyond <= END_REACH_mm or len(sweep.s_mm) < 3:
+            continue
+        away = np.abs(sweep.s_mm - sweep.s_mm[edge])
+        base = int(np.argmin(np.abs(away - END_BASE_mm) + 1e9 * (away == 0.0)))
+        mix = np.zeros(len(sweep.s_mm))
+        part = beyond / float(away[base])
+        mix[edge], mix[base] = 1.0 + part, -part
+        across = sweep.covariance @ mix
+        own = float(mix @ across) + (END_BEND_mm * beyond / END_REACH_mm) ** 2
+        place = 0 if at_start else len(sweep.s_mm)
+        covariance = np.insert(
+            np.insert(sweep.covariance, place, across, axis=0), place, np.insert(across, place, own), axis=1
+        )
+        sweep = Sweep(
+            sweep.set_up,
+            np.insert(sweep.s_mm, place, end_mm),
+            np.insert(sweep.value, place, float(mix @ sweep.value)),
+            covariance,
+            sweep.zero_known,
+        )
+    return sweep
 
 
 def observed(rounds: tuple[Round, ...], carriage: Carriage) -> tuple[Lifts, Changes]:

@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING, Any, Literal
 import numpy as np
 
 from analysis.bolts import Group, Outcome, Situation, best_possible, feasible, plan_round
-from analysis.diagnose import odd_turns
+from analysis.diagnose import STRANGE, odd_turns
 from analysis.learn import Learned, learn
-from analysis.response import reading_weights
+from analysis.response import reading_weights, seen_by_geometry
 from analysis.results import Findings, FloatArray, Move, PlaceFinding, Plan, Predicted, Verdict
-from analysis.rounds import Sweep, observed, thinned
+from analysis.rounds import Sweep, extended, observed, thinned
 from analysis.units import reading_from_height
 from logger import advice_inputs as inputs
 from logger.advice_json import as_json, predicted_as_json
@@ -37,7 +37,8 @@ DRAWS = 200
 STATIONS = 40  # stations of a set-up the planner looks at: the profile is smooth between them
 EDGE_mm = 25.0  # no parking nearer than this to the edge of what is seen
 UNSEEN_PART = 0.04  # a bolt that moves no seen reading by this part of its lift is not seen
-COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.02, "fewest": 0.06}
+DOUBTED_PART = 0.4
+COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.012, "fewest": 0.06}
 
 Trust = Literal["chance", "few", "fewest"]
 
@@ -152,16 +153,28 @@ def _ground(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -> 
     state = inputs.state_of(job, made_so_far)
     main = _main_set_up(job.machine, state, set_up)
     names = [main, *[name for name in state.current if name != main and _heights(job.machine, name)]]
-    sweeps = {name: thinned(inputs.sweep_of(job.machine, state.current[name]), STATIONS) for name in names}
+    sweeps = {name: _to_plan_on(job.machine, state.current[name]) for name in names}
     prior = inputs.prior_of(job.machine)
     lifts, changes = observed(state.rounds, prior.bench.carriage)
     learned = learn(prior, lifts, changes, DRAWS)
+    if learned.misfit > STRANGE:  # what was written down as turned is not what was turned: doubt that first
+        doubted = np.maximum(lifts.standard_uncertainty_mm, DOUBTED_PART * np.abs(lifts.mean_mm) + 0.01)
+        learned = learn(prior, replace(lifts, standard_uncertainty_mm=doubted), changes, DRAWS)
     doubts = odd_turns(learned, lifts, changes)
     bolt_names = [bolt.name for bolt in job.machine.bolts]
     warnings = [*state.warnings, *state.current[main].warnings, *[d.sentence(bolt_names[d.bolt]) for d in doubts]]
     situation = _situation(job.machine, state, sweeps, learned, len(made_so_far))
     thread_mm = inputs.travel_of(job.machine, state.rounds)
     return _Ground(state, main, sweeps, learned, situation, thread_mm, tuple(dict.fromkeys(warnings)))
+
+
+def _to_plan_on(machine: Machine, findings: Findings) -> Sweep:
+    """A few stations of the profile, carried on to the ends of the stretch in which the set-up reads."""
+    sweep = thinned(inputs.sweep_of(machine, findings), STATIONS)
+    carriage = inputs.carriage_of(machine)
+    fine = np.arange(carriage.stroke_mm[0], carriage.stroke_mm[1] + 0.5)
+    reads = fine[seen_by_geometry(sweep.set_up, carriage, inputs.table_of(machine), fine)]
+    return extended(sweep, float(reads[0]), float(reads[-1])) if len(reads) else sweep
 
 
 def _main_set_up(machine: Machine, state: inputs.State, asked: str | None) -> str:
