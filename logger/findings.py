@@ -86,7 +86,8 @@ def geometry_of(recording: Recording) -> Geometry:
     windows = tuple(windows_of(machine, set_up))
     if not windows:
         raise NotAllowed(
-            f"In set-up {recording.set_up} the indicator touches nowhere along the stroke {stroke[0]:g} to {stroke[1]:g} mm.",
+            f"In set-up {recording.set_up} the indicator touches nowhere along the stroke "
+            f"{stroke[0]:g} to {stroke[1]:g} mm.",
             "Check x_mm, offset_mm and the table in machine.yaml.",
         )
     level = set_up.kind == "level"
@@ -168,7 +169,7 @@ def as_json(findings: Findings, places: Sequence[PlaceFinding] = ()) -> dict[str
         "position_source": findings.position_source,
         "profile": {
             "x_mm": _numbers(profile.x_mm),
-            f"height_{unit}" if unit == "mm" else "tilt_mm_per_m": _numbers(profile.value),
+            f"height_{unit}": _numbers(profile.value),
             f"uncertainty_{unit}": _numbers(profile.uncertainty),
         },
         f"peak_to_valley_{unit}": _number(ends.peak_to_valley),
@@ -252,12 +253,10 @@ def _belong_together(recordings: Sequence[Recording]) -> None:
 
 
 def _resolution(recording: Recording) -> float:
-    said = getattr(recording.instrument, "resolution_base", None)
-    if isinstance(said, (int, float)) and said > 0:
-        return float(said)
-    said = getattr(recording.instrument, "resolution_mm", None)
-    if isinstance(said, (int, float)) and said > 0:
-        return float(said)
+    """The display's step: what the instrument's file says, else the smallest difference between two readings."""
+    said = recording.instrument.step
+    if said:
+        return said
     values = np.unique(np.round(recording.value[np.isfinite(recording.value)], 7))
     return float(np.min(np.diff(values))) if len(values) > 1 else 0.0
 
