@@ -7,8 +7,6 @@ Guided turning is feedback: the user turns bolt ``b`` with the carriage parked a
 target. How far the bolt really goes then depends on the true response at ``p``, and a later bolt's target repairs at
 its own park what the earlier ones did there. So outcomes are predicted by *playing the round through* in every draw of
 the response, and bolts, parks and targets are chosen together for the chance of landing inside.
-
-Chebyshev (smallest largest deviation) problems are linear programmes; every answer is evaluated again in numpy.
 """
 
 from __future__ import annotations
@@ -18,6 +16,7 @@ from itertools import combinations
 
 import numpy as np
 
+from analysis.chebyshev import Group, chebyshev_lifts, rank_sets
 from analysis.results import FloatArray, IntArray
 
 REFINED = 4  # sets of bolts whose parks and targets are worked out in full
@@ -28,25 +27,12 @@ WELL_INSIDE = 0.85  # the planner aims for this part of the band, so that a guar
 
 
 @dataclass(frozen=True)
-class Group:
-    """Rows judged together: their peak to valley against ``limit``, their mean against ``mean`` (None: free).
-
-    ``rows`` indexes the situation's rows. ``limit`` and ``mean`` are in the rows' unit.
-    """
-
-    name: str
-    rows: IntArray
-    limit: float
-    mean: tuple[float, float] | None = None
-
-
-@dataclass(frozen=True)
 class Situation:
     """What is known before a round, at ``rows`` (stations of one or several set-ups, and places).
 
     ``value`` (rows,) with ``covariance`` (rows, rows); ``response`` (draws, rows, bolts) per mm of lift.
     ``parks`` (k,) are the rows at which the carriage may be parked and read. ``lowest_mm`` and ``highest_mm`` bound
-    each bolt's lift, ``smallest_mm`` is what a hand can still do; ``free`` (bolts,) False: not to be turned.
+    each bolt's lift (both 0: not to be turned), ``smallest_mm`` is what a hand can still do.
     ``hand`` is the standard deviation of the display at the end of a turn, in the rows' unit; ``lock_nut_mm`` that of
     the shift when the nut is locked and read again.
     """
@@ -117,62 +103,6 @@ def draw_errors(situation: Situation, turns: int, seed: int = 7) -> Errors:
     )
 
 
-def chebyshev_lifts(
-    value: FloatArray,
-    response: FloatArray,
-    groups: tuple[Group, ...],
-    lowest: FloatArray,
-    highest: FloatArray,
-    cost_per_mm: float = 1e-3,
-) -> tuple[FloatArray, float]:
-    """Lifts with the smallest largest deviation (as a part of each group's limit), bounded, with a small cost on
-    travel.
-
-    ``value`` (rows,), ``response`` (rows, bolts). Returns the lifts (bolts,) and the ratio they reach, evaluated in
-    numpy: 1 means a group's peak to valley equals its limit. Set-ups have exact null directions (a tilt of the whole
-    rail that the indicator cannot see): without the cost a solver runs away along them.
-    """
-    from scipy.optimize import linprog
-
-    bolts, count = response.shape[1], len(groups)
-    size = 2 * bolts + 2 * count + 1  # up, down, free middle and mean slack of each group, z
-    rows, right = [], []
-    for index, group in enumerate(groups):
-        up = response[group.rows]
-        block = np.zeros((2 * len(group.rows), size))
-        block[:, :bolts] = np.concatenate([up, -up])
-        block[:, bolts : 2 * bolts] = -block[:, :bolts]
-        block[: len(group.rows), 2 * bolts + index] = -1.0
-        block[len(group.rows) :, 2 * bolts + index] = 1.0
-        block[:, -1] = -0.5 * group.limit
-        rows.append(block)
-        right.append(np.concatenate([-value[group.rows], value[group.rows]]))
-        if group.mean is not None:
-            mean = np.zeros((2, size))
-            mean[0, :bolts] = up.mean(axis=0)
-            mean[1] = -mean[0]
-            mean[:, bolts : 2 * bolts] = -mean[:, :bolts]
-            mean[:, 2 * bolts + count + index] = -1.0
-            rows.append(mean)
-            now = value[group.rows].mean()
-            spare = 0.15 * (group.mean[1] - group.mean[0])
-            right.append(np.array([group.mean[1] - spare - now, now - group.mean[0] - spare]))
-    cost = np.concatenate([np.full(2 * bolts, cost_per_mm), np.zeros(count), 4.0 / _limits(groups), [1.0]])
-    least = np.concatenate([np.zeros(2 * bolts), np.full(count, -np.inf), np.zeros(count + 1)])
-    most = np.concatenate([np.maximum(highest, 0.0), np.maximum(-lowest, 0.0), np.full(2 * count + 1, np.inf)])
-    solved = linprog(
-        cost,
-        A_ub=np.concatenate(rows),
-        b_ub=np.concatenate(right),
-        bounds=list(zip(least.tolist(), most.tolist(), strict=True)),
-        method="highs",
-    )
-    if solved.x is None:  # always feasible (no lift at all is allowed); a solver that says otherwise is not believed
-        return np.zeros(bolts), worst_ratio(value, groups)
-    lifts = np.clip(solved.x[:bolts] - solved.x[bolts : 2 * bolts], lowest, highest)
-    return lifts, worst_ratio(value + response @ lifts, groups)
-
-
 def feasible(situation: Situation, room: float = 0.8) -> Situation:
     """The same with the limits of all groups but the first widened to what the bolts can reach together with it.
 
@@ -196,18 +126,6 @@ def feasible(situation: Situation, room: float = 0.8) -> Situation:
     if ratio > room:
         others = [replace(group, limit=group.limit * ratio / room) for group in others]
     return replace(situation, groups=(first, *others))
-
-
-def worst_ratio(value: FloatArray, groups: tuple[Group, ...]) -> float:
-    """How far out the worst group's peak to valley is (1: its limit); a mean counts only where it is off its band."""
-    worst = 0.0
-    for group in groups:
-        part = value[group.rows]
-        worst = max(worst, float(np.ptp(part)) / group.limit)
-        if group.mean is not None:
-            beyond = max(group.mean[0] - float(part.mean()), float(part.mean()) - group.mean[1])
-            worst = max(worst, 1.0 + 2.0 * beyond / group.limit) if beyond > 1e-6 else worst
-    return worst
 
 
 def best_possible(situation: Situation, count: int = 24) -> FloatArray:
@@ -333,7 +251,7 @@ def candidate_bolts(situation: Situation, largest: int = 4, keep: int = 3) -> li
     found: list[tuple[int, ...]] = []
     for size in range(1, min(largest, len(free)) + 1):
         sets = np.array(list(combinations(free, size)))
-        score = _fast_chebyshev(situation.value, middle, situation.groups, sets)
+        score = rank_sets(situation.value, middle, situation.groups, sets)
         found += [tuple(int(b) for b in sets[i]) for i in np.argsort(score, kind="stable")[:keep]]
     for cost in (1.0, 0.3, 0.1, 0.03, 0.01):  # the path of ever more travel allowed: larger sets, where they pay
         lifts, _ = chebyshev_lifts(
@@ -407,10 +325,6 @@ def _turns(situation: Situation, bolt: int) -> bool:
     return bool(situation.highest_mm[bolt] - situation.lowest_mm[bolt] > 0)
 
 
-def _limits(groups: tuple[Group, ...]) -> FloatArray:
-    return np.array([group.limit for group in groups])
-
-
 def _first(situation: Situation, draws: int) -> Situation:
     return replace(situation, response=situation.response[:draws])
 
@@ -463,40 +377,3 @@ def _ratio_and_slope(value: FloatArray, groups: tuple[Group, ...]) -> tuple[Floa
 def _worse(ratio: FloatArray, slope: FloatArray, other: FloatArray, its: FloatArray) -> tuple[FloatArray, FloatArray]:
     taken = other > ratio
     return np.where(taken, other, ratio), np.where(taken[:, None], its, slope)
-
-
-def _fast_chebyshev(
-    value: FloatArray, response: FloatArray, groups: tuple[Group, ...], sets: IntArray, iterations: int = 14
-) -> FloatArray:
-    """Ratio each set of bolts about reaches: Lawson's reweighted least squares, all sets at once. Only for ranking."""
-    rows = np.concatenate([group.rows for group in groups])
-    scale = np.concatenate([np.full(len(group.rows), 2.0 / group.limit) for group in groups])
-    of_group = np.concatenate([np.full(len(group.rows), index) for index, group in enumerate(groups)])
-    fixed = np.zeros((len(sets), len(groups)), dtype=bool)
-    middles = np.zeros((len(sets), len(groups)))
-    score = np.zeros(len(sets))
-    for _ in range(2):  # first with free heights; then those outside their mean band are held at its edge
-        columns = np.moveaxis(response[rows][:, sets], 1, 0) * scale[:, None]
-        free = np.stack([(of_group == index) * scale for index in range(len(groups))], axis=-1)
-        design = np.concatenate([columns, -free * ~fixed[:, None, :]], axis=-1)
-        right = (np.sum(middles[:, None, :] * fixed[:, None, :] * free, axis=-1) - value[rows] * scale)[..., None]
-        weight = np.full((len(sets), len(rows)), 1.0 / len(rows))
-        score = np.full(len(sets), np.inf)
-        for _ in range(iterations):
-            weighted = np.swapaxes(design, 1, 2) * weight[:, None, :]
-            normal = weighted @ design + 1e-7 * np.eye(design.shape[-1])
-            solved = np.linalg.solve(normal, weighted @ right)
-            left = np.abs((design @ solved - right)[..., 0])
-            score = np.minimum(score, left.max(axis=1))
-            weight = weight * (left + 1e-6)
-            weight /= weight.sum(axis=1, keepdims=True)
-        for index, group in enumerate(groups):
-            if group.mean is None:
-                continue
-            middle = solved[:, sets.shape[1] + index, 0]
-            held = np.clip(middle, *group.mean)
-            middles[:, index] = np.where(fixed[:, index], middles[:, index], held)
-            fixed[:, index] |= held != middle
-        if not fixed.any():
-            break
-    return score

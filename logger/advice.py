@@ -8,21 +8,20 @@ Everything is worked out again from the journal each time, with fixed seeds: the
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any, Literal
+from dataclasses import replace
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from analysis.bolts import Group, Outcome, Situation, best_possible, feasible, plan_round
-from analysis.diagnose import STRANGE, odd_turns
-from analysis.learn import Learned, learn
-from analysis.response import reading_weights, seen_by_geometry
-from analysis.results import Findings, FloatArray, Move, PlaceFinding, Plan, Predicted, Verdict
-from analysis.rounds import Sweep, extended, observed, thinned
+from analysis.bolts import Outcome, best_possible, plan_round
+from analysis.response import reading_weights
+from analysis.results import FloatArray, Move, PlaceFinding, Plan, Predicted, Verdict
+from analysis.rounds import Sweep
 from analysis.units import reading_from_height
 from logger import advice_inputs as inputs
+from logger.advice_ground import DRAWS, Ground, MEAN_SPARE_mm, doubt_of, ground_of, main_alone
 from logger.advice_json import as_json, predicted_as_json
-from logger.advice_places import next_set_up, place_goals, places
+from logger.advice_places import next_set_up, places
 from logger.errors import NotAllowed
 from logger.turn_words import turn_words
 
@@ -33,35 +32,11 @@ if TYPE_CHECKING:
 
 __all__ = ["advise", "as_json", "estimate_turned", "places", "predict", "predicted_as_json"]
 
-DRAWS = 200
-STATIONS = 40  # stations of a set-up the planner looks at: the profile is smooth between them
-EDGE_mm = 25.0  # no parking nearer than this to the edge of what is seen
 UNSEEN_PART = 0.04  # a bolt that moves no seen reading by this part of its lift is not seen
-DOUBTED_PART = 0.4
+BEYOND = 1.05  # a band is not called out of reach for a hair: the model is not that good
 COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.012, "fewest": 0.06}
 
 Trust = Literal["chance", "few", "fewest"]
-
-
-@dataclass(frozen=True)
-class _Ground:
-    """What one round's advice stands on: the state, what was learned, and the situation at the main set-up's rows."""
-
-    state: inputs.State
-    main: str
-    sweeps: dict[str, Sweep]
-    learned: Learned
-    situation: Situation
-    thread_mm: tuple[FloatArray, FloatArray]
-    warnings: tuple[str, ...]
-
-    @property
-    def findings(self) -> Findings:
-        return self.state.current[self.main]
-
-    @property
-    def rows(self) -> slice:
-        return slice(0, len(self.sweeps[self.main].s_mm))
 
 
 def advise(
@@ -72,11 +47,13 @@ def advise(
     ``made_so_far`` are bolts turned since the sweep: the rest of the round is planned again from there. Raises
     NotAllowed where nothing was swept, or nothing in that set-up.
     """
-    ground = _ground(job, set_up, made_so_far)
-    reached = best_possible(_alone(ground))
+    ground = ground_of(job, set_up, made_so_far)
+    reached = best_possible(main_alone(ground))
     limit = ground.situation.groups[0].limit
     best = float(np.median(reached)) * limit
-    spread = float(np.hypot(0.5 * (np.quantile(reached, 0.975) - np.quantile(reached, 0.025)) * limit, _doubt(ground)))
+    spread = float(
+        np.hypot(0.5 * (np.quantile(reached, 0.975) - np.quantile(reached, 0.025)) * limit, doubt_of(ground))
+    )
     base = Plan(
         round=ground.state.number,
         set_up=ground.main,
@@ -97,14 +74,14 @@ def advise(
         return _sweep_first(base, ground)
     if base.verdict.word == "inside" and not made_so_far and _rest_is_fine(ground, base.places):
         return replace(base, why=("What was swept is inside by more than the uncertainty; leave the bolts alone.",))
-    if float(np.quantile(reached, 0.05)) * limit - _doubt(ground) > limit:
+    if float(np.quantile(reached, 0.05)) * limit - doubt_of(ground) > BEYOND * limit:
         return replace(base, reachable=False, why=_beyond_the_bolts(base))
     return _with_moves(job.machine, base, ground, trust)
 
 
 def predict(job: Job, turned: Mapping[str, float], *, set_up: str | None = None) -> Predicted:
     """What the profile would be if bolts were moved by these thread travels (mm, + up) from the last swept state."""
-    ground = _ground(job, set_up, ())
+    ground = ground_of(job, set_up, ())
     lifts = np.zeros(ground.situation.bolts)
     names = [bolt.name for bolt in job.machine.bolts]
     for name, raise_mm in turned.items():
@@ -130,7 +107,7 @@ def estimate_turned(job: Job, move: ParkedMove | str, *, set_up: str | None = No
             return TurnedBolt(understood.bolt, understood.raise_mm, understood.uncertainty_mm, understood.form)
         move = understood
 
-    ground = _ground(job, set_up, ())
+    ground = ground_of(job, set_up, ())
     index = [bolt.name for bolt in job.machine.bolts].index(job.machine.bolt(move.bolt).name)
     recorded = TurnedBolt(move.bolt, 0.0, 0.0, "parked", move.park_mm, move.before, move.after, set_up or ground.main)
     parked = inputs.parked_of(job.machine, recorded, ground.main)
@@ -149,167 +126,20 @@ def estimate_turned(job: Job, move: ParkedMove | str, *, set_up: str | None = No
     return replace(recorded, raise_mm=float(middle), uncertainty_mm=float(0.5 * (high - low)))
 
 
-def _ground(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -> _Ground:
-    state = inputs.state_of(job, made_so_far)
-    main = _main_set_up(job.machine, state, set_up)
-    names = [main, *[name for name in state.current if name != main and _heights(job.machine, name)]]
-    sweeps = {name: _to_plan_on(job.machine, state.current[name]) for name in names}
-    prior = inputs.prior_of(job.machine)
-    lifts, changes = observed(state.rounds, prior.bench.carriage)
-    learned = learn(prior, lifts, changes, DRAWS)
-    if learned.misfit > STRANGE:  # what was written down as turned is not what was turned: doubt that first
-        doubted = np.maximum(lifts.standard_uncertainty_mm, DOUBTED_PART * np.abs(lifts.mean_mm) + 0.01)
-        learned = learn(prior, replace(lifts, standard_uncertainty_mm=doubted), changes, DRAWS)
-    doubts = odd_turns(learned, lifts, changes)
-    bolt_names = [bolt.name for bolt in job.machine.bolts]
-    warnings = [*state.warnings, *state.current[main].warnings, *[d.sentence(bolt_names[d.bolt]) for d in doubts]]
-    situation = _situation(job.machine, state, sweeps, learned, len(made_so_far))
-    thread_mm = inputs.travel_of(job.machine, state.rounds)
-    return _Ground(state, main, sweeps, learned, situation, thread_mm, tuple(dict.fromkeys(warnings)))
-
-
-def _to_plan_on(machine: Machine, findings: Findings) -> Sweep:
-    """A few stations of the profile, carried on to the ends of the stretch in which the set-up reads."""
-    sweep = thinned(inputs.sweep_of(machine, findings), STATIONS)
-    carriage = inputs.carriage_of(machine)
-    fine = np.arange(carriage.stroke_mm[0], carriage.stroke_mm[1] + 0.5)
-    reads = fine[seen_by_geometry(sweep.set_up, carriage, inputs.table_of(machine), fine)]
-    return extended(sweep, float(reads[0]), float(reads[-1])) if len(reads) else sweep
-
-
-def _main_set_up(machine: Machine, state: inputs.State, asked: str | None) -> str:
-    usable = [name for name in state.current if _useful(machine, name)]
-    if asked is not None:
-        inputs.set_up_of(machine, asked)
-        if asked not in state.current:
-            raise NotAllowed(
-                f"Set-up {asked} was not swept since the last moves; swept were: {', '.join(usable) or 'none'}.",
-                f"Sweep it: truestroke sweep --set-up {asked} ...",
-            )
-        return asked
-    if not usable:
-        raise NotAllowed("No set-up that reads heights, pitch or roll was swept since the last moves.", "Sweep one.")
-    return usable[-1]
-
-
-def _useful(machine: Machine, name: str) -> bool:
-    return name in machine.set_ups and machine.set_up(name).direction == "height"
-
-
-def _heights(machine: Machine, name: str) -> bool:
-    """Other set-ups are aimed at where they read heights; a level beside an indicator informs the places instead."""
-    return _useful(machine, name) and machine.set_up(name).kind != "level"
-
-
-def _situation(
-    machine: Machine, state: inputs.State, sweeps: dict[str, Sweep], learned: Learned, made: int
-) -> Situation:
-    """Rows of all swept set-ups, the main one first; bolts turned since the sweep have moved them by what was
-    learned.
-    """
-    carriage = learned.prior.bench.carriage
-    parts = [
-        np.einsum("dsqb,sq->dsb", learned.state_response(s.s_mm), reading_weights(s.set_up, carriage, s.s_mm))
-        for s in sweeps.values()
-    ]
-    response = np.concatenate(parts, axis=1)
-    value = np.concatenate([sweep.value for sweep in sweeps.values()])
-    covariance = np.zeros((len(value), len(value)))
-    groups, start = [], 0
-    for name, sweep in sweeps.items():
-        here = np.arange(start, start + len(sweep.s_mm))
-        covariance[np.ix_(here, here)] = sweep.covariance
-        groups.append(_group(machine, name, sweep, here))
-        start += len(sweep.s_mm)
-    for goal in place_goals(machine, list(state.current.values()), carriage):
-        here = np.arange(len(value), len(value) + len(goal.s_mm))
-        value = np.concatenate([value, goal.value])
-        covariance = np.block(
-            [
-                [covariance, np.zeros((len(covariance), len(here)))],
-                [np.zeros((len(here), len(covariance))), goal.covariance],
-            ]
-        )
-        rows = np.einsum("dsqb,sq->dsb", learned.state_response(goal.s_mm), goal.weights)
-        response = np.concatenate([response, rows], axis=1)
-        groups.append(Group(goal.name, here, goal.limit))
-    if made:
-        bolts = [turn.bolt for turn in state.rounds[-1].turns][-made:]
-        shift = np.einsum("drt,dt->dr", response[:, :, bolts], learned.lifts_mm[:, -made:])
-        value = value + shift.mean(axis=0)
-        covariance = covariance + np.cov(shift.T)
-    main = next(iter(sweeps.values()))
-    low, high = float(main.s_mm[0]) + EDGE_mm, float(main.s_mm[-1]) - EDGE_mm
-    parks = np.flatnonzero((main.s_mm >= low) & (main.s_mm <= high))[::2]
-    lowest, highest = inputs.travel_of(machine, state.rounds)
-    scale = 1.0 if main.set_up.kind != "level" else 5.0
-    situation = Situation(
-        value=value,
-        covariance=covariance,
-        response=response,
-        groups=tuple(groups),
-        parks=parks if len(parks) else np.array([len(main.s_mm) // 2]),
-        lowest_mm=np.maximum(lowest, -ONE_ROUND_mm),
-        highest_mm=np.minimum(highest, ONE_ROUND_mm),
-        smallest_mm=inputs.smallest_of(machine),
-        hand=0.0025 * scale,
-        lock_nut_mm=0.005,
-    )
-    return feasible(situation)
-
-
-ONE_ROUND_mm = 1.2  # further than this in one round the rail, its clamps and the hand are no longer what was learned
-
-
-MEAN_SPARE_mm = 0.02  # the table under the stand may be this far from its plane: aim the mean that much further in
-
-
-def _group(machine: Machine, name: str, sweep: Sweep, rows: np.ndarray[Any, np.dtype[np.int64]]) -> Group:
-    band = machine.band
-    if sweep.set_up.kind == "level":
-        limit = band.pitch_mm_per_m if sweep.set_up.axis == "pitch" else band.roll_mm_per_m
-        return Group(name, rows, float(limit))
-    low, high = (float(end) for end in band.mean_mm)
-    spare = min(MEAN_SPARE_mm, 0.3 * (high - low))
-    mean = (low + spare, high - spare) if sweep.zero_known else None
-    return Group(name, rows, float(band.peak_to_valley_mm), mean)
-
-
-def _alone(ground: _Ground, one_round: bool = False) -> Situation:
-    """The main set-up alone, with all of each bolt's thread: what "the bolts cannot do it" is judged on."""
-    rows = np.arange(ground.rows.stop)
-    situation = ground.situation
-    group = replace(situation.groups[0], rows=rows)
-    return replace(
-        situation,
-        value=situation.value[rows],
-        covariance=situation.covariance[np.ix_(rows, rows)],
-        response=situation.response[:, rows],
-        groups=(group,),
-        lowest_mm=situation.lowest_mm if one_round else ground.thread_mm[0],
-        highest_mm=situation.highest_mm if one_round else ground.thread_mm[1],
-    )
-
-
-def _rest_is_fine(ground: _Ground, places: Sequence[PlaceFinding]) -> bool:
+def _rest_is_fine(ground: Ground, places: Sequence[PlaceFinding]) -> bool:
     """Nothing else that was swept or seen in this round is outside."""
     others = [each.verdict.word for name, each in ground.state.current.items() if name in ground.sweeps]
     return "outside" not in others and all(place.verdict != "outside" for place in places if place.seen)
 
 
-def _doubt(ground: _Ground) -> float:
-    """Expanded uncertainty of the measured peak to valley."""
-    return float(ground.findings.extremes.peak_to_valley_uncertainty)
-
-
-def _unseen(machine: Machine, ground: _Ground) -> tuple[str, ...]:
+def _unseen(machine: Machine, ground: Ground) -> tuple[str, ...]:
     response = ground.situation.response[:, ground.rows].mean(axis=0)
     scale = 1000.0 / 600.0 if ground.sweeps[ground.main].set_up.kind == "level" else 1.0
     seen = np.max(np.abs(response), axis=0) >= UNSEEN_PART * scale
     return tuple(bolt.name for bolt, is_seen in zip(machine.bolts, seen, strict=True) if not is_seen)
 
 
-def _sweep_first(base: Plan, ground: _Ground) -> Plan:
+def _sweep_first(base: Plan, ground: Ground) -> Plan:
     names = ", ".join(dict.fromkeys(move.bolt for move in ground.state.turned_since))
     verdict = Verdict(
         "cannot tell", base.verdict.value, base.verdict.uncertainty, base.verdict.lower, base.verdict.upper,
@@ -329,10 +159,10 @@ def _beyond_the_bolts(base: Plan) -> tuple[str, ...]:
     )
 
 
-def _with_moves(machine: Machine, base: Plan, ground: _Ground, trust: Trust) -> Plan:
+def _with_moves(machine: Machine, base: Plan, ground: Ground, trust: Trust) -> Plan:
     outcome, nothing = plan_round(ground.situation, COST_OF_A_MOVE[trust])
     if not outcome.steps and base.verdict.word == "outside":  # any move that helps beats standing still out of the band
-        outcome, nothing = plan_round(_alone(ground, one_round=True), COST_OF_A_MOVE["chance"])
+        outcome, nothing = plan_round(main_alone(ground, one_round=True), COST_OF_A_MOVE["chance"])
     if not outcome.steps:
         if base.verdict.word == "cannot tell" or nothing.chance_inside > 0.5:
             why = ("No turn would surely improve it, and the uncertainty reaches across the limit: measure again.",)
@@ -361,7 +191,7 @@ ORDER = (
 )
 
 
-def _moves(machine: Machine, ground: _Ground, outcome: Outcome) -> tuple[Move, ...]:
+def _moves(machine: Machine, ground: Ground, outcome: Outcome) -> tuple[Move, ...]:
     given = machine.set_up(ground.main)
     zero = given.zero_mm_per_m if given.kind == "level" else given.zero_mm
     sweep = ground.sweeps[ground.main]
@@ -403,7 +233,7 @@ def _unmodelled(sweep: Sweep, change: FloatArray) -> FloatArray:
     return np.asarray(size * drawn)
 
 
-def _predicted(ground: _Ground, value: FloatArray) -> Predicted:
+def _predicted(ground: Ground, value: FloatArray) -> Predicted:
     """The end of a round at the main set-up's stations, with what the draws do not know of: see ``_unmodelled``."""
     part = value[:, ground.rows]
     part = part + _unmodelled(ground.sweeps[ground.main], part - ground.situation.value[ground.rows])

@@ -5,16 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.bolts import (
-    Group,
-    Situation,
-    best_possible,
-    chebyshev_lifts,
-    draw_errors,
-    plan_round,
-    play,
-    worst_ratio,
-)
+from analysis.bolts import Situation, best_possible, draw_errors, plan_round, play
+from analysis.chebyshev import Group, chebyshev_lifts, worst_ratio
 
 FREE = np.full(6, 5.0)
 

@@ -1,0 +1,135 @@
+"""The smallest largest deviation: the fit that a band of peak to valley asks for.
+
+Why it exists: least squares spreads small errors at the price of a large one, and it is the large one that is judged.
+Chebyshev problems are linear programmes; every answer is evaluated again in numpy before it is believed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.results import FloatArray, IntArray
+
+
+@dataclass(frozen=True)
+class Group:
+    """Rows judged together: their peak to valley against ``limit``, their mean against ``mean`` (None: free).
+
+    ``rows`` indexes the situation's rows. ``limit`` and ``mean`` are in the rows' unit.
+    """
+
+    name: str
+    rows: IntArray
+    limit: float
+    mean: tuple[float, float] | None = None
+
+
+def chebyshev_lifts(
+    value: FloatArray,
+    response: FloatArray,
+    groups: tuple[Group, ...],
+    lowest: FloatArray,
+    highest: FloatArray,
+    cost_per_mm: float = 1e-3,
+) -> tuple[FloatArray, float]:
+    """Lifts with the smallest largest deviation (as a part of each group's limit), bounded, with a small cost on
+    travel.
+
+    ``value`` (rows,), ``response`` (rows, bolts). Returns the lifts (bolts,) and the ratio they reach, evaluated in
+    numpy: 1 means a group's peak to valley equals its limit. Set-ups have exact null directions (a tilt of the whole
+    rail that the indicator cannot see): without the cost a solver runs away along them.
+    """
+    from scipy.optimize import linprog
+
+    bolts, count = response.shape[1], len(groups)
+    size = 2 * bolts + 2 * count + 1  # up, down, free middle and mean slack of each group, z
+    rows, right = [], []
+    for index, group in enumerate(groups):
+        up = response[group.rows]
+        block = np.zeros((2 * len(group.rows), size))
+        block[:, :bolts] = np.concatenate([up, -up])
+        block[:, bolts : 2 * bolts] = -block[:, :bolts]
+        block[: len(group.rows), 2 * bolts + index] = -1.0
+        block[len(group.rows) :, 2 * bolts + index] = 1.0
+        block[:, -1] = -0.5 * group.limit
+        rows.append(block)
+        right.append(np.concatenate([-value[group.rows], value[group.rows]]))
+        if group.mean is not None:
+            mean = np.zeros((2, size))
+            mean[0, :bolts] = up.mean(axis=0)
+            mean[1] = -mean[0]
+            mean[:, bolts : 2 * bolts] = -mean[:, :bolts]
+            mean[:, 2 * bolts + count + index] = -1.0
+            rows.append(mean)
+            now = value[group.rows].mean()
+            spare = 0.15 * (group.mean[1] - group.mean[0])
+            right.append(np.array([group.mean[1] - spare - now, now - group.mean[0] - spare]))
+    cost = np.concatenate([np.full(2 * bolts, cost_per_mm), np.zeros(count), 4.0 / _limits(groups), [1.0]])
+    least = np.concatenate([np.zeros(2 * bolts), np.full(count, -np.inf), np.zeros(count + 1)])
+    most = np.concatenate([np.maximum(highest, 0.0), np.maximum(-lowest, 0.0), np.full(2 * count + 1, np.inf)])
+    solved = linprog(
+        cost,
+        A_ub=np.concatenate(rows),
+        b_ub=np.concatenate(right),
+        bounds=list(zip(least.tolist(), most.tolist(), strict=True)),
+        method="highs",
+    )
+    if solved.x is None:  # always feasible (no lift at all is allowed); a solver that says otherwise is not believed
+        return np.zeros(bolts), worst_ratio(value, groups)
+    lifts = np.clip(solved.x[:bolts] - solved.x[bolts : 2 * bolts], lowest, highest)
+    return lifts, worst_ratio(value + response @ lifts, groups)
+
+
+def worst_ratio(value: FloatArray, groups: tuple[Group, ...]) -> float:
+    """How far out the worst group's peak to valley is (1: its limit); a mean counts only where it is off its band."""
+    worst = 0.0
+    for group in groups:
+        part = value[group.rows]
+        worst = max(worst, float(np.ptp(part)) / group.limit)
+        if group.mean is not None:
+            beyond = max(group.mean[0] - float(part.mean()), float(part.mean()) - group.mean[1])
+            worst = max(worst, 1.0 + 2.0 * beyond / group.limit) if beyond > 1e-6 else worst
+    return worst
+
+
+def _limits(groups: tuple[Group, ...]) -> FloatArray:
+    return np.array([group.limit for group in groups])
+
+
+def rank_sets(
+    value: FloatArray, response: FloatArray, groups: tuple[Group, ...], sets: IntArray, iterations: int = 14
+) -> FloatArray:
+    """Ratio each set of bolts about reaches: Lawson's reweighted least squares, all sets at once. Only for ranking."""
+    rows = np.concatenate([group.rows for group in groups])
+    scale = np.concatenate([np.full(len(group.rows), 2.0 / group.limit) for group in groups])
+    of_group = np.concatenate([np.full(len(group.rows), index) for index, group in enumerate(groups)])
+    fixed = np.zeros((len(sets), len(groups)), dtype=bool)
+    middles = np.zeros((len(sets), len(groups)))
+    score = np.zeros(len(sets))
+    for _ in range(2):  # first with free heights; then those outside their mean band are held at its edge
+        columns = np.moveaxis(response[rows][:, sets], 1, 0) * scale[:, None]
+        free = np.stack([(of_group == index) * scale for index in range(len(groups))], axis=-1)
+        design = np.concatenate([columns, -free * ~fixed[:, None, :]], axis=-1)
+        right = (np.sum(middles[:, None, :] * fixed[:, None, :] * free, axis=-1) - value[rows] * scale)[..., None]
+        weight = np.full((len(sets), len(rows)), 1.0 / len(rows))
+        score = np.full(len(sets), np.inf)
+        for _ in range(iterations):
+            weighted = np.swapaxes(design, 1, 2) * weight[:, None, :]
+            normal = weighted @ design + 1e-7 * np.eye(design.shape[-1])
+            solved = np.linalg.solve(normal, weighted @ right)
+            left = np.abs((design @ solved - right)[..., 0])
+            score = np.minimum(score, left.max(axis=1))
+            weight = weight * (left + 1e-6)
+            weight /= weight.sum(axis=1, keepdims=True)
+        for index, group in enumerate(groups):
+            if group.mean is None:
+                continue
+            middle = solved[:, sets.shape[1] + index, 0]
+            held = np.clip(middle, *group.mean)
+            middles[:, index] = np.where(fixed[:, index], middles[:, index], held)
+            fixed[:, index] |= held != middle
+        if not fixed.any():
+            break
+    return score

@@ -1,0 +1,202 @@
+"""What one round's advice stands on: the swept state, what was learned of the machine, and the planner's situation.
+
+Why it exists: advice, what-if and the estimate of a parked turn must all stand on the same state of knowledge, or the
+target on the screen and the recorded travel contradict each other. It prevents a goal (a place, another set-up) from
+being left out of one of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from analysis.bolts import Situation, feasible
+from analysis.chebyshev import Group
+from analysis.diagnose import STRANGE, odd_turns
+from analysis.learn import Learned, learn
+from analysis.response import reading_weights, seen_by_geometry
+from analysis.results import Findings, FloatArray, IntArray
+from analysis.rounds import Sweep, extended, observed, thinned
+from logger import advice_inputs as inputs
+from logger.advice_places import place_goals
+from logger.errors import NotAllowed
+
+if TYPE_CHECKING:
+    from logger.job import Job, TurnedBolt
+    from logger.machines import Machine
+
+DRAWS = 200
+STATIONS = 40  # stations of a set-up the planner looks at: the profile is smooth between them
+EDGE_mm = 25.0  # no parking nearer than this to the edge of what is seen
+DOUBTED_PART = 0.4
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What one round's advice stands on: the state, what was learned, and the situation at the main set-up's rows."""
+
+    state: inputs.State
+    main: str
+    sweeps: dict[str, Sweep]
+    learned: Learned
+    situation: Situation
+    thread_mm: tuple[FloatArray, FloatArray]
+    warnings: tuple[str, ...]
+
+    @property
+    def findings(self) -> Findings:
+        return self.state.current[self.main]
+
+    @property
+    def rows(self) -> slice:
+        return slice(0, len(self.sweeps[self.main].s_mm))
+
+
+def ground_of(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -> Ground:
+    state = inputs.state_of(job, made_so_far)
+    main = _main_set_up(job.machine, state, set_up)
+    names = [main, *[name for name in state.current if name != main and _heights(job.machine, name)]]
+    sweeps = {name: _to_plan_on(job.machine, state.current[name]) for name in names}
+    prior = inputs.prior_of(job.machine)
+    lifts, changes = observed(state.rounds, prior.bench.carriage)
+    learned = learn(prior, lifts, changes, DRAWS)
+    if learned.misfit > STRANGE:  # what was written down as turned is not what was turned: doubt that first
+        doubted = np.maximum(lifts.standard_uncertainty_mm, DOUBTED_PART * np.abs(lifts.mean_mm) + 0.01)
+        learned = learn(prior, replace(lifts, standard_uncertainty_mm=doubted), changes, DRAWS)
+    doubts = odd_turns(learned, lifts, changes)
+    bolt_names = [bolt.name for bolt in job.machine.bolts]
+    warnings = [*state.warnings, *state.current[main].warnings, *[d.sentence(bolt_names[d.bolt]) for d in doubts]]
+    situation = _situation(job.machine, state, sweeps, learned, len(made_so_far))
+    thread_mm = inputs.travel_of(job.machine, state.rounds)
+    return Ground(state, main, sweeps, learned, situation, thread_mm, tuple(dict.fromkeys(warnings)))
+
+
+def _to_plan_on(machine: Machine, findings: Findings) -> Sweep:
+    """A few stations of the profile, carried on to the ends of the stretch in which the set-up reads."""
+    sweep = thinned(inputs.sweep_of(machine, findings), STATIONS)
+    carriage = inputs.carriage_of(machine)
+    fine = np.arange(carriage.stroke_mm[0], carriage.stroke_mm[1] + 0.5)
+    reads = fine[seen_by_geometry(sweep.set_up, carriage, inputs.table_of(machine), fine)]
+    return extended(sweep, float(reads[0]), float(reads[-1])) if len(reads) else sweep
+
+
+def _main_set_up(machine: Machine, state: inputs.State, asked: str | None) -> str:
+    usable = [name for name in state.current if _useful(machine, name)]
+    if asked is not None:
+        inputs.set_up_of(machine, asked)
+        if asked not in state.current:
+            raise NotAllowed(
+                f"Set-up {asked} was not swept since the last moves; swept were: {', '.join(usable) or 'none'}.",
+                f"Sweep it: truestroke sweep --set-up {asked} ...",
+            )
+        return asked
+    if not usable:
+        raise NotAllowed("No set-up that reads heights, pitch or roll was swept since the last moves.", "Sweep one.")
+    return usable[-1]
+
+
+def _useful(machine: Machine, name: str) -> bool:
+    return name in machine.set_ups and machine.set_up(name).direction == "height"
+
+
+def _heights(machine: Machine, name: str) -> bool:
+    """Other set-ups are aimed at where they read heights; a level beside an indicator informs the places instead."""
+    return _useful(machine, name) and machine.set_up(name).kind != "level"
+
+
+def _situation(
+    machine: Machine, state: inputs.State, sweeps: dict[str, Sweep], learned: Learned, made: int
+) -> Situation:
+    """Rows of all swept set-ups, the main one first; bolts turned since the sweep have moved them by what was
+    learned.
+    """
+    carriage = learned.prior.bench.carriage
+    parts = [
+        np.einsum("dsqb,sq->dsb", learned.state_response(s.s_mm), reading_weights(s.set_up, carriage, s.s_mm))
+        for s in sweeps.values()
+    ]
+    response = np.concatenate(parts, axis=1)
+    value = np.concatenate([sweep.value for sweep in sweeps.values()])
+    covariance = np.zeros((len(value), len(value)))
+    groups, start = [], 0
+    for name, sweep in sweeps.items():
+        here = np.arange(start, start + len(sweep.s_mm))
+        covariance[np.ix_(here, here)] = sweep.covariance
+        groups.append(_group(machine, name, sweep, here))
+        start += len(sweep.s_mm)
+    for goal in place_goals(machine, list(state.current.values()), carriage):
+        here = np.arange(len(value), len(value) + len(goal.s_mm))
+        value = np.concatenate([value, goal.value])
+        covariance = np.block(
+            [
+                [covariance, np.zeros((len(covariance), len(here)))],
+                [np.zeros((len(here), len(covariance))), goal.covariance],
+            ]
+        )
+        rows = np.einsum("dsqb,sq->dsb", learned.state_response(goal.s_mm), goal.weights)
+        response = np.concatenate([response, rows], axis=1)
+        groups.append(Group(goal.name, here, goal.limit))
+    if made:
+        bolts = [turn.bolt for turn in state.rounds[-1].turns][-made:]
+        shift = np.einsum("drt,dt->dr", response[:, :, bolts], learned.lifts_mm[:, -made:])
+        value = value + shift.mean(axis=0)
+        covariance = covariance + np.cov(shift.T)
+    main = next(iter(sweeps.values()))
+    low, high = float(main.s_mm[0]) + EDGE_mm, float(main.s_mm[-1]) - EDGE_mm
+    parks = np.flatnonzero((main.s_mm >= low) & (main.s_mm <= high))[::2]
+    lowest, highest = inputs.travel_of(machine, state.rounds)
+    scale = 1.0 if main.set_up.kind != "level" else 5.0
+    situation = Situation(
+        value=value,
+        covariance=covariance,
+        response=response,
+        groups=tuple(groups),
+        parks=parks if len(parks) else np.array([len(main.s_mm) // 2]),
+        lowest_mm=np.maximum(lowest, -ONE_ROUND_mm),
+        highest_mm=np.minimum(highest, ONE_ROUND_mm),
+        smallest_mm=inputs.smallest_of(machine),
+        hand=0.0025 * scale,
+        lock_nut_mm=0.005,
+    )
+    return feasible(situation)
+
+
+ONE_ROUND_mm = 1.2  # further than this in one round the rail, its clamps and the hand are no longer what was learned
+
+
+MEAN_SPARE_mm = 0.02  # the table under the stand may be this far from its plane: aim the mean that much further in
+
+
+def _group(machine: Machine, name: str, sweep: Sweep, rows: IntArray) -> Group:
+    band = machine.band
+    if sweep.set_up.kind == "level":
+        limit = band.pitch_mm_per_m if sweep.set_up.axis == "pitch" else band.roll_mm_per_m
+        return Group(name, rows, float(limit))
+    low, high = (float(end) for end in band.mean_mm)
+    spare = min(MEAN_SPARE_mm, 0.3 * (high - low))
+    mean = (low + spare, high - spare) if sweep.zero_known else None
+    return Group(name, rows, float(band.peak_to_valley_mm), mean)
+
+
+def main_alone(ground: Ground, one_round: bool = False) -> Situation:
+    """The main set-up alone, with all of each bolt's thread: what "the bolts cannot do it" is judged on."""
+    rows = np.arange(ground.rows.stop)
+    situation = ground.situation
+    group = replace(situation.groups[0], rows=rows)
+    return replace(
+        situation,
+        value=situation.value[rows],
+        covariance=situation.covariance[np.ix_(rows, rows)],
+        response=situation.response[:, rows],
+        groups=(group,),
+        lowest_mm=situation.lowest_mm if one_round else ground.thread_mm[0],
+        highest_mm=situation.highest_mm if one_round else ground.thread_mm[1],
+    )
+
+
+def doubt_of(ground: Ground) -> float:
+    """Expanded uncertainty of the measured peak to valley."""
+    return float(ground.findings.extremes.peak_to_valley_uncertainty)
