@@ -66,6 +66,10 @@ class Learned:
         """Response of (heave, pitch, roll) to the bolts in every draw: (draws, stations, 3, bolts)."""
         return state_response(self.prior, self.coordinates, s_mm)
 
+    def physics_response(self, s_mm: FloatArray) -> FloatArray:
+        """The same without the discrepancy: for lifts of millimetres, which would bend its waves into any shape."""
+        return physics_response(self.prior, self.coordinates, s_mm)
+
 
 def gaussian_gain(jacobian: FloatArray, variance: FloatArray, noise: FloatArray) -> FloatArray:
     """Kalman gain (unknowns, rows) for independent unknowns of ``variance`` seen through ``jacobian`` with

@@ -17,6 +17,7 @@ from analysis.bolts import Outcome, best_possible, plan_round
 from analysis.response import reading_weights
 from analysis.results import FloatArray, Move, PlaceFinding, Plan, Predicted, Verdict
 from analysis.rounds import Sweep
+from analysis.uncertainty import peak_to_valley
 from analysis.units import reading_from_height
 from logger import advice_inputs as inputs
 from logger.advice_ground import DRAWS, Ground, MEAN_SPARE_mm, doubt_of, ground_of, main_alone
@@ -70,6 +71,7 @@ def advise(
         not_seen=ground.findings.not_seen,
         warnings=ground.warnings,
     )
+    base = replace(base, verdict=_with_its_ends(base.verdict, ground))
     if ground.state.turned_since and not made_so_far:
         return _sweep_first(base, ground)
     if base.verdict.word == "inside" and not made_so_far and _rest_is_fine(ground, base.places):
@@ -124,6 +126,25 @@ def estimate_turned(job: Job, move: ParkedMove | str, *, set_up: str | None = No
     lifts = (parked.change + parked.uncertainty * rng.standard_normal(len(safe))) / safe
     low, middle, high = np.quantile(lifts, [0.025, 0.5, 0.975])
     return replace(recorded, raise_mm=float(middle), uncertainty_mm=float(0.5 * (high - low)))
+
+
+def _with_its_ends(verdict: Verdict, ground: Ground) -> Verdict:
+    """Inside only if the last centimetres before the ends, carried on straight from the profile, do not say otherwise.
+
+    An indicator loses the edge of the top a little before it is at its end, and where the carriage slopes the extremes
+    of its run are just there.
+    """
+    sweep, group = ground.sweeps[ground.main], ground.situation.groups[0]
+    if verdict.word != "inside":
+        return verdict
+    width, uncertainty = peak_to_valley(sweep.value, sweep.covariance)
+    if width + uncertainty <= group.limit:
+        return verdict
+    reason = (
+        f"Carried on to the ends of the stretch at {sweep.s_mm[0]:.0f} and {sweep.s_mm[-1]:.0f} mm the peak to "
+        f"valley is {width:.3f} ± {uncertainty:.3f} {verdict.unit}; at most {group.limit:.3f} allowed."
+    )
+    return Verdict("cannot tell", width, uncertainty, None, group.limit, verdict.unit, reason)
 
 
 def _rest_is_fine(ground: Ground, places: Sequence[PlaceFinding]) -> bool:

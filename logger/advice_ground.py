@@ -190,11 +190,18 @@ def main_alone(ground: Ground, one_round: bool = False) -> Situation:
         situation,
         value=situation.value[rows],
         covariance=situation.covariance[np.ix_(rows, rows)],
-        response=situation.response[:, rows],
+        response=situation.response[:, rows] if one_round else _physics_rows(ground),
         groups=(group,),
         lowest_mm=situation.lowest_mm if one_round else ground.thread_mm[0],
         highest_mm=situation.highest_mm if one_round else ground.thread_mm[1],
     )
+
+
+def _physics_rows(ground: Ground) -> FloatArray:
+    """The response of the main set-up's rows by physics alone: (draws, rows, bolts)."""
+    sweep = ground.sweeps[ground.main]
+    weights = reading_weights(sweep.set_up, ground.learned.prior.bench.carriage, sweep.s_mm)
+    return np.asarray(np.einsum("dsqb,sq->dsb", ground.learned.physics_response(sweep.s_mm), weights))
 
 
 def doubt_of(ground: Ground) -> float:

@@ -51,6 +51,8 @@ def test_turning_until_the_display_shows_the_target_makes_the_saw_truer(set_up):
 def test_a_level_guides_too():
     machine = draw_machine(4)
     job = job_for(machine, 0.05)
+    band = job.machine.band.model_copy(update={"pitch_mm_per_m": 0.3})
+    job.machine = job.machine.model_copy(update={"band": band})
     stops = tuple(float(s) for s in np.arange(0, 2601, 100))
     x = np.array(stops)
     found = sweep(machine, job.machine, "across")
