@@ -12,7 +12,7 @@ and more than ``MOST_TRADING`` unbounded repeats that can trade one character am
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from importlib import import_module
 from typing import Any
 
@@ -80,45 +80,60 @@ def _nesting_fault(sequence: Any, *, repeated: bool) -> str | None:
 
 def _trading_fault(tree: Any) -> str | None:
     """Count, for each character, the longest run of unbounded repeats with nothing between that refuses it."""
-    atoms = list(_atoms(tree, optional=False))
     for character in range(256):
-        run = 0
-        for characters, optional, unbounded in atoms:
-            if character in characters:
-                run += unbounded
-            elif not optional:
-                run = 0
-            if run > MOST_TRADING:
-                return (
-                    f"{run} or more unbounded repeats in a row that all take {chr(character)!r}; "
-                    f"at most {MOST_TRADING}: put a fixed character between them"
-                )
+        _, longest = _run(tree, character, 0)
+        if longest > MOST_TRADING:
+            return (
+                f"{longest} or more unbounded repeats in a row that all take {chr(character)!r}; "
+                f"at most {MOST_TRADING}: put a fixed character between them"
+            )
     return None
+
+
+def _run(sequence: Any, character: int, run: int) -> tuple[int, int]:
+    """The run at the end of ``sequence`` that began with ``run``, and the longest inside, over all ways through it.
+
+    An optional part is gone through or skipped: what parts its repeats still parts them when it is gone through.
+    """
+    longest = run
+    for op, argument in sequence:
+        if _is_repeat(op) and argument[1] > LONG_REPEAT:
+            if character in _all_characters(argument[2]):
+                run += 1
+            elif argument[0] > 0:
+                run = 0
+        elif _is_repeat(op):
+            through, inside = _run(argument[2], character, run)
+            run = max(run, through) if argument[0] == 0 else through
+            longest = max(longest, inside)
+        elif op is _OPS.BRANCH:
+            ways = [_run(part, character, run) for part in argument[1]]
+            run = max(through for through, _ in ways)
+            longest = max(longest, *(inside for _, inside in ways))
+        elif op is _OPS.AT or op in (_OPS.ASSERT, _OPS.ASSERT_NOT):
+            continue
+        elif inner := _inner(op, argument):
+            for part in inner:
+                run, inside = _run(part, character, run)
+                longest = max(longest, inside)
+        elif character not in _characters(op, argument):
+            run = 0
+        longest = max(longest, run)
+    return run, longest
 
 
 _EVERY = frozenset(range(256))
 
 
-def _atoms(sequence: Any, *, optional: bool) -> Iterator[tuple[frozenset[int], bool, bool]]:
-    """The pattern as a row of (characters it may take, may be empty, unbounded)."""
+def _all_characters(sequence: Any) -> frozenset[int]:
+    """Every byte that anything in ``sequence`` takes."""
+    found: frozenset[int] = frozenset()
     for op, argument in sequence:
-        if _is_repeat(op):
-            low, high, inside = argument
-            if high > LONG_REPEAT:
-                characters: frozenset[int] = frozenset().union(*(c for c, _, _ in _atoms(inside, optional=True)))
-                yield characters, optional or low == 0, True
-            else:
-                yield from _atoms(inside, optional=optional or low == 0)
-        elif op is _OPS.BRANCH:
-            for part in argument[1]:
-                yield from _atoms(part, optional=True)
-        elif op is _OPS.AT or op in (_OPS.ASSERT, _OPS.ASSERT_NOT):
+        if op is _OPS.AT or op in (_OPS.ASSERT, _OPS.ASSERT_NOT):
             continue
-        elif inner := _inner(op, argument):
-            for part in inner:
-                yield from _atoms(part, optional=optional)
-        else:
-            yield _characters(op, argument), optional, False
+        inner = _inner(op, argument)
+        found |= frozenset().union(*map(_all_characters, inner)) if inner else _characters(op, argument)
+    return found
 
 
 def _characters(op: Any, argument: Any) -> frozenset[int]:

@@ -10,6 +10,7 @@ from logger.decode.pattern_safety import pattern_fault
 SAFE = [
     r"^(?P<value>[+-]?\d+\.\d+)(?:,(?P<position>[+-]?\d+(?:\.\d+)?))?(?P<mark>,M)?$",
     r"^ERR,t(?P<time>\d+\.\d+)(?P<mark>,M)?$",
+    r"^(?P<value>[+-]?\d+\.\d+)(?:,t(?P<time>\d+\.\d+))?(?:,(?P<position>[+-]?\d+\.\d+))?(?P<mark>,M)?(?:,k(?P<mark_time>\d+\.\d+))?$",
     r"\s*(?P<value>[+-]?\s*\d+[.,]\d+)\s*(?P<unit>mm|in)?\s*",
     r"(?P<channel>[A-Z]\d?)=(?P<value>[-+0-9.]+);.*",
     r"[^,]*,[^,]*,[^,]*,[^,]*,(?P<value>-?\d+\.\d+)",
@@ -21,6 +22,9 @@ UNSAFE = [
     (r"(?:\d{1,20}){1,20}", "repeat inside a repeat"),
     (r"(?:a|ab)*c", "alternatives inside a repeat"),
     (r".*.*.*.*x", "unbounded repeats in a row"),
+    (r"\d+(?:x?\d+)?\d*\d+", "unbounded repeats in a row"),
+    (r"\d+(?:,\d+)?\d*\d*\d*", "unbounded repeats in a row"),
+    (r"\d+(?:\d+(?:,\d+)?)?\d*\d*x", "unbounded repeats in a row"),
     (r"\s*\w*[ a-z]*\S*[a-z ]*[a]*b", "unbounded repeats in a row"),
     (r"(?P<value>\d+),(?P=value)", "reference"),
     (r"(?i)\d+", "flags"),
@@ -29,6 +33,14 @@ UNSAFE = [
     ("é", "ASCII"),
     ("a" * 1001, "1001 characters"),
 ]
+
+
+def test_optional_fields_that_begin_with_a_comma_part_their_repeats():
+    field = r"[+-]?\d+\.\d+"
+    assert (
+        pattern_fault(rf"^(?P<value>{field})(?:,(?P<position>{field}))?(?:,t(?P<time>{field}))?(?:,k({field}))?$")
+        is None
+    )
 
 
 @pytest.mark.parametrize("pattern", SAFE)
