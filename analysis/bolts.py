@@ -317,8 +317,8 @@ def _best_with(situation: Situation, errors: Errors, bolts: tuple[int, ...], ref
         some = Errors(errors.value[:RANKED], errors.hand[:RANKED], errors.lock_nut_mm[:RANKED])
         return optimise_targets(few, some, _parks_seen_best(situation, chosen), wanted, iterations=5)
     outcome = optimise_targets(situation, errors, choose_parks(situation, errors, chosen, wanted), wanted)
-    too_small = any(abs(step.lift_mm) < situation.smallest_mm[step.bolt] for step in outcome.steps)
-    return None if too_small else outcome
+    worth_it = [step.bolt for step in outcome.steps if abs(step.lift_mm) >= situation.smallest_mm[step.bolt]]
+    return outcome if len(worth_it) == len(chosen) else _best_with(situation, errors, tuple(sorted(worth_it)), refine)
 
 
 def _turns(situation: Situation, bolt: int) -> bool:

@@ -30,7 +30,7 @@ UNKNOWN_I_mm4 = 8e5  # a rail of the usual size, where nothing is said of its se
 UNKNOWN_J_mm4 = 1.2e6
 THREAD_LEFT_mm = 3.0  # where travel_mm is not given (common practice, no source)
 SMALLEST_MOVE_mm = 0.01  # what a hand can still do on purpose (common practice, no source)
-SMALLEST_TURN = 1.0 / 50.0
+SMALLEST_TURN = 1.0 / 120.0  # guided by a display: 10 mm at the end of a 200 mm wrench
 PARKED_READING_mm = 0.0015  # standard uncertainty of one parked reading beside its resolution (common practice)
 
 
