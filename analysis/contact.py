@@ -80,23 +80,24 @@ def find_touching(
     touching = _well_inside(motion, t_s, windows, stroke_mm)
     moved, steps, unclear = motion, [], []
     quiet = max(3.0 * _noise(height[touching]), 2.0 * resolution, 1e-4)
-    for edge, inward in _edges(windows, stroke_mm):
+    passed_s = -np.inf
+    for edge, inward in sorted(_edges(windows, stroke_mm), key=lambda pair: motion.direction * pair[0]):
         reach = 3.0 * _uncertainty_at(motion, edge) + 15.0
         leaving = motion.direction != inward
-        found = _edge_time(motion, t_s, height, no_value_t_s, edge, reach, leaving, quiet)
-        near = np.abs(motion.position_mm(t_s) - edge) <= reach
+        near = (np.abs(motion.position_mm(t_s) - edge) <= reach) & (t_s > passed_s)
+        found = _edge_time(motion, t_s[near], height[near], no_value_t_s, edge, reach, leaving, quiet)
         if found is None:
             if near.any() or _uncertainty_at(motion, edge) > 5.0:
                 unclear.append(edge)
             continue
-        at_s, step, exact = found
-        on_side = (t_s < at_s) if leaving else (t_s > at_s)
+        at_s, step, sound_s = found
+        passed_s = at_s + 0.12  # an opening's far edge must not be taken for its near one
+        on_side = (t_s < sound_s) if leaving else (t_s > sound_s)
         touching = np.where(near, on_side, touching)
         if step is not None:
             steps.append(step)
-        if exact:
-            spread = max(_spacing_s(t_s) * motion.speed_mm_s / 2.0, EDGE_PLACE_MM)
-            moved = moved.with_anchor(at_s, edge, spread)
+        spread = max(_spacing_s(t_s) * motion.speed_mm_s / 2.0, EDGE_PLACE_MM)
+        moved = moved.with_anchor(at_s, edge, spread)
     touching &= np.isfinite(height)
     return Touch(touching & _clear_of_edges(moved, t_s, windows, stroke_mm), moved, tuple(steps), tuple(unclear))
 
@@ -155,43 +156,48 @@ def _edge_time(
     reach: float,
     leaving: bool,
     quiet: float,
-) -> tuple[float, float | None, bool] | None:
-    """(time, step in height off minus on, whether the time is sharp) of passing the edge, or None."""
-    near = np.abs(motion.position_mm(t_s) - edge) <= reach
+) -> tuple[float, float | None, float] | None:
+    """(time of passing the edge, step in height off minus on, time up to or from which readings are sound), or None."""
     silent = no_value_t_s[np.abs(motion.position_mm(no_value_t_s) - edge) <= reach]
-    silent = silent[(silent >= motion.t_s[0]) & (silent <= motion.t_s[-1])]
-    t, z = t_s[near], height[near]
-    if len(silent):
-        boundary = silent.min() if leaving else silent.max()
-        on = t[t < boundary] if leaving else t[t > boundary]
-        if len(on):
-            other = on.max() if leaving else on.min()
-            step = _step_time(t, z, leaving, quiet)
-            if step is not None and abs(step[0] - boundary) * motion.speed_mm_s < 60.0:
-                return step[0], step[1], True
-            return float((boundary + other) / 2.0), None, True
+    t, z = t_s, height
     step = _step_time(t, z, leaving, quiet)
-    return None if step is None else (step[0], step[1], True)
+    if len(silent):
+        boundary = float(silent.min() if leaving else silent.max())
+        on = t[t < boundary] if leaving else t[t > boundary]
+        if not len(on):
+            return None
+        if step is not None and abs(step[0] - boundary) * motion.speed_mm_s < 60.0:
+            return step if leaving else (min(step[0], float(on.min())), step[1], step[2])
+        edge_s = (boundary + float(on.max() if leaving else on.min())) / 2.0
+        return edge_s, None, edge_s if leaving else edge_s + 0.03
+    return step
 
 
-def _step_time(t: FloatArray, z: FloatArray, leaving: bool, quiet: float) -> tuple[float, float] | None:
-    """The sharpest lasting jump between neighbours that stands far out of the ordinary: (time, off minus on)."""
+def _step_time(t: FloatArray, z: FloatArray, leaving: bool, quiet: float) -> tuple[float, float, float] | None:
+    """(time of the edge, off minus on, time from or to which the reading is sound) of the first lasting jump.
+
+    Either way the edge is where the jumping begins: leaving, the tip starts to run out; coming on, it leaves its free
+    rest. Coming on, the climb, the snag over the edge and the instrument's own lag follow: the reading is sound only
+    after the last jump.
+    """
     if len(t) < 4:
         return None
     jumps = np.abs(np.diff(z))
     ordinary = float(np.median(jumps))
     threshold = max(8.0 * ordinary, 6.0 * quiet, 0.02)
     candidates = np.nonzero(jumps > threshold)[0]
-    if not len(candidates):
-        return None
-    # Leaving: the first jump ends the touching; coming on: the last jump (a snag's own jumps lie before it).
-    at = int(candidates[0] if leaving else candidates[-1])
-    before, after = z[max(at - 3, 0) : at + 1], z[at + 1 : at + 5]
-    lasting = abs(float(np.median(after)) - float(np.median(before)))
-    if lasting < 0.5 * threshold and len(candidates) < 2:
-        return None
-    off_minus_on = float(np.median(after) - np.median(before)) * (1.0 if leaving else -1.0)
-    return float((t[at] + t[at + 1]) / 2.0), off_minus_on
+    for at in candidates.tolist():
+        before, after = z[max(at - 3, 0) : at + 1], z[at + 1 : at + 9]
+        step = float(np.median(after) - np.median(before))
+        if abs(step) < 0.5 * threshold:
+            continue
+        edge_s = float((t[at] + t[at + 1]) / 2.0)
+        if leaving:
+            return edge_s, step, float(t[at]) - 1e-9
+        follows = candidates[(candidates >= at) & (t[candidates] - edge_s < 0.6)]
+        lag = float(t[follows[-1] + 1]) - edge_s
+        return edge_s, -step, edge_s + 2.0 * lag + 0.02
+    return None
 
 
 def _noise(z: FloatArray) -> float:

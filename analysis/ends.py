@@ -8,12 +8,13 @@ being taken for the stroke without a word: the result is labelled, and its large
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.contact import Interval
 from analysis.motion import Motion
-from analysis.results import FloatArray
+from analysis.results import BoolArray, FloatArray
 
 END_PLACE_MM = 12.0  # standard uncertainty of "here the motion began" from the reading alone
 EDGE_PLACE_MM = 3.0
@@ -41,17 +42,30 @@ def motions_from_ends(
         raise NoMotion(f"There are {len(t)} readings; nothing can be said of the motion.")
     low, high = windows[0][0], windows[-1][1]
     if low > stroke_mm[0] + 1.0 and high < stroke_mm[1] - 1.0:
-        blocks = _touching_blocks(t, z, no_value_t_s, (windows[-1][1] - windows[0][0]) / 600.0)
-        if len(blocks) >= 1:
-            return _from_blocks(blocks[: max(passes, 1)], (low, high), first_direction)
+        motions = _from_blocks(_touching_blocks(t, z, no_value_t_s), windows, max(passes, 1), first_direction)
+        if motions:
+            return motions
     return _from_rests(t, z, max(passes, 1), (low, high), first_direction)
 
 
-def _from_blocks(blocks: Sequence[tuple[float, float]], ends: Interval, first_direction: int) -> list[Motion]:
-    return [
-        _straight(a, b, ends, first_direction * (1 if k % 2 == 0 else -1), EDGE_PLACE_MM)
-        for k, (a, b) in enumerate(blocks)
-    ]
+def _from_blocks(
+    blocks: Sequence[tuple[float, float]], windows: Sequence[Interval], passes: int, first_direction: int
+) -> list[Motion]:
+    """One block for each window and pass: every edge is a known place. A different number says nothing."""
+    each = len(windows)
+    if not blocks or len(blocks) % each:
+        outer = (windows[0][0], windows[-1][1])
+        if len(blocks) != passes:
+            return []
+        windows, each = [outer], 1
+    motions = []
+    for number in range(min(len(blocks) // each, passes)):
+        direction = first_direction * (1 if number % 2 == 0 else -1)
+        t = np.array([time for block in blocks[number * each : (number + 1) * each] for time in block])
+        x = np.array([place for window in windows for place in window])
+        x = x if direction > 0 else x[::-1]
+        motions.append(Motion(direction, t, x, np.full(len(t), EDGE_PLACE_MM), np.zeros(len(t), bool)))
+    return motions
 
 
 def _straight(start_s: float, end_s: float, ends: Interval, direction: int, u_mm: float) -> Motion:
@@ -59,42 +73,68 @@ def _straight(start_s: float, end_s: float, ends: Interval, direction: int, u_mm
     return Motion(direction, np.array([start_s, end_s]), x, np.full(2, u_mm), np.zeros(2, bool))
 
 
-def _touching_blocks(t: FloatArray, z: FloatArray, silent: FloatArray, least_s: float) -> list[tuple[float, float]]:
-    """Stretches of readings between silences or between lasting steps to the tip's free rest."""
-    rest = free_rest(z)
-    on = np.ones(len(t), bool) if rest is None else np.abs(z - rest[0]) > rest[1]
+def _touching_blocks(t: FloatArray, z: FloatArray, silent: FloatArray) -> list[tuple[float, float]]:
+    """(start, end) of each stretch of touching between silences, or between stays at the tip's free rest."""
     spacing = float(np.median(np.diff(t)))
-    breaks = np.nonzero((np.diff(on.astype(int)) != 0) | (np.diff(t) > max(1.0, 20.0 * spacing)))[0]
+    rest = free_rest(z)
+    off = np.zeros(len(t), bool) if rest is None else np.abs(z - rest.value) <= rest.near
+    if not off.any() and not len(silent):
+        return []
+    held = _kept(off, max(int(0.15 / max(spacing, 1e-6)), 3))
+    breaks = np.nonzero((np.diff(held.astype(int)) != 0) | (np.diff(t) > max(0.25, 8.0 * spacing)))[0]
     starts, ends = np.concatenate([[0], breaks + 1]), np.concatenate([breaks, [len(t) - 1]])
     blocks = []
     for a, b in zip(starts.tolist(), ends.tolist(), strict=True):
-        if on[a] and t[b] - t[a] >= max(least_s, 0.3) and b - a >= 3:
-            edge_a = (t[a - 1] + t[a]) / 2 if a > 0 and t[a] - t[a - 1] < 3 * spacing else t[a] - spacing / 2
-            edge_b = (t[b] + t[b + 1]) / 2 if b + 1 < len(t) and t[b + 1] - t[b] < 3 * spacing else t[b] + spacing / 2
-            blocks.append((float(edge_a), float(edge_b)))
-    if rest is None and not len(silent) and len(blocks) == 1:
-        return []  # nothing ever left the surface: the edges were not seen
+        if held[a] or b - a < 5 or t[b] - t[a] < 0.3:
+            continue
+        last = b
+        if rest is not None:  # leaving, the tip takes a moment to run out: it left when it began to
+            surface = float(np.median(z[a : b + 1]))
+            still_on = np.nonzero(np.abs(z[a : b + 1] - rest.value) > 0.85 * abs(surface - rest.value))[0]
+            last = a + int(still_on[-1]) if len(still_on) else b
+        blocks.append((float(t[a]) - spacing / 2, float(t[last]) + spacing / 2))
     return blocks
 
 
-def free_rest(z: FloatArray) -> tuple[float, float] | None:
-    """(value, half width) at which the tip hangs free: a crowd of readings far off all others, or None.
+def _kept(flags: BoolArray, least: int) -> BoolArray:
+    """Only runs of at least ``least`` readings: a profile may cross the free rest's height for a moment."""
+    out = flags.copy()
+    edges = np.concatenate([[0], np.nonzero(np.diff(flags.astype(int)) != 0)[0] + 1, [len(flags)]])
+    for a, b in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
+        if flags[a] and b - a < least:
+            out[a:b] = False
+    return out
 
-    Sorted values with a wide empty stretch between the crowd and the rest; the crowd is the flatter part.
+
+@dataclass(frozen=True)
+class FreeRest:
+    """``value`` at which the tip hangs free, and how ``near`` to it a reading belongs to it."""
+
+    value: float
+    near: float
+
+
+def free_rest(z: FloatArray) -> FreeRest | None:
+    """The height at which the tip hangs free, where a large part of the readings stands far off all others.
+
+    Readings are split at the middle of their range; both parts must be large, and far apart against their own spread.
+    The free rest is the part the recording starts and ends in, else the flatter one.
     """
-    ordered = np.sort(z)
-    if len(ordered) < 20:
+    z = z[np.isfinite(z)]
+    if len(z) < 20:
         return None
-    gaps = np.diff(ordered)
-    at = int(np.argmax(gaps))
-    lower, upper = ordered[: at + 1], ordered[at + 1 :]
-    if min(len(lower), len(upper)) < 5:
+    low_end, high_end = np.quantile(z, [0.005, 0.995])
+    upper = z > (low_end + high_end) / 2.0
+    if min(upper.mean(), 1.0 - upper.mean()) < 0.04:
         return None
-    flat, other = (lower, upper) if np.ptp(lower) < np.ptp(upper) else (upper, lower)
-    if gaps[at] < max(0.1, 0.8 * float(np.ptp(other)), 4.0 * float(np.ptp(flat))):
+    spreads = [1.4826 * float(np.median(np.abs(part - np.median(part)))) for part in (z[~upper], z[upper])]
+    apart = float(np.median(z[upper]) - np.median(z[~upper]))
+    if apart < max(0.1, 6.0 * max(spreads)):
         return None
-    middle = float(np.median(flat))
-    return middle, float(np.max(np.abs(flat - middle)) + 0.45 * gaps[at])
+    first, last = bool(np.median(upper[:5])), bool(np.median(upper[-5:]))
+    which = int(first) if first == last else int(np.argmin(spreads))
+    value = float(np.median(z[upper] if which else z[~upper]))
+    return FreeRest(value, max(0.03 * apart, 8.0 * spreads[which]))
 
 
 def _from_rests(t: FloatArray, z: FloatArray, passes: int, ends: Interval, first_direction: int) -> list[Motion]:

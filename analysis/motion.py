@@ -17,7 +17,8 @@ from analysis.results import BoolArray, FloatArray
 SPEED_SPREAD = (
     0.14  # relative standard deviation of a hand's speed; scaled by the data later. Common practice, no source
 )
-START_S, START_SPREAD_S = 0.15, 0.25  # time lost in setting off from, or stopping at, a standing mark: mean and spread
+IDLE_S = (0.4, 0.25)  # time lost between a mark at rest and moving, and between stopping and the mark: common practice,
+START_SPREAD_S = 0.25  # no source; and their spread
 _SHARES = ((0.6, 0.7), (0.4, 3.0))  # the unevenness lives on these shares and correlation times (s)
 
 
@@ -65,10 +66,14 @@ class Motion:
             return t
         first, last = float(np.diff(t)[0]), float(np.diff(t)[-1])
         if self.standing[0]:
-            t[0] += min(self.idle_s[0], first / 3.0)
+            t[0] += min(self.idle_s[0], self._most_idle(first))
         if self.standing[1]:
-            t[-1] -= min(self.idle_s[1], last / 3.0)
+            t[-1] -= min(self.idle_s[1], self._most_idle(last))
         return t
+
+    def _most_idle(self, interval_s: float) -> float:
+        """Of a way between marks a third may be idle; up to a moment of setting off that was seen, nearly all of it."""
+        return interval_s * (0.85 if self.landmark is not None and self.landmark.any() else 1.0 / 3.0)
 
     def delay_effect_mm_s(self, t_s: FloatArray) -> FloatArray:
         """How far the carriage is beyond the interpolated place per second of delay (signed by the direction)."""
@@ -123,6 +128,16 @@ class Motion:
             standing=(self.standing[0] and bool(keep[0]) and t_s > self.t_s[0],
                       self.standing[1] and bool(keep[-1]) and t_s < self.t_s[-1]),
         )  # fmt: skip
+
+    def with_start(self, t_s: float, x_mm: float, standard_uncertainty_mm: float, at_start: bool) -> Motion:
+        """The same pass with the moment seen at which it set off (or, ``at_start`` False, nearly stood): the idle time
+        at that end becomes the one that leads there."""
+        more = self.with_anchor(t_s, x_mm, standard_uncertainty_mm)
+        if more is self:
+            return self
+        # Between the rest and that moment the carriage gathers (loses) speed: about a third of a second.
+        idle = abs(t_s - self.t_s[0 if at_start else -1]) * 0.8
+        return replace(more, idle_s=(idle, self.idle_s[1]) if at_start else (self.idle_s[0], idle))
 
     def without_anchor(self, index: int) -> Motion:
         """The same pass with one anchor left out."""
@@ -180,24 +195,27 @@ def with_idle_time(motions: list[Motion]) -> list[Motion]:
     """Estimate how long standing ends cost, from the end intervals against the ones between, and set ``idle_s``.
 
     An end interval that starts at rest takes longer than its length at the pass's own pace by the idle time. The mean
-    of all such excesses, weighed against the common value, is used for every standing end.
+    of all such excesses, weighed against the common value, is used for every standing start, and likewise every end.
     """
-    excess = []
+    idle = [_idle(motions, end) for end in (0, 1)]
+    return [
+        replace(m, idle_s=(idle[0] if m.standing[0] else 0.0, idle[1] if m.standing[1] else 0.0))
+        if any(m.standing) and not m.measured
+        else m
+        for m in motions
+    ]
+
+
+def _idle(motions: list[Motion], end: int) -> float:
+    weight, total = 1.0 / START_SPREAD_S**2, IDLE_S[end] / START_SPREAD_S**2
     for motion in motions:
         way, took = np.abs(np.diff(motion.x_mm)), np.diff(motion.t_s)
         middle = slice(1 if motion.standing[0] else 0, len(way) - 1 if motion.standing[1] else len(way))
-        if not any(motion.standing) or motion.measured or not len(way[middle]) or way[middle].sum() <= 0:
+        if not motion.standing[end] or motion.measured or not len(way[middle]) or way[middle].sum() <= 0:
             continue
         pace = took[middle].sum() / way[middle].sum()
-        spread = SPEED_SPREAD * pace
-        if motion.standing[0]:
-            excess.append((took[0] - pace * way[0], spread * way[0]))
-        if motion.standing[1]:
-            excess.append((took[-1] - pace * way[-1], spread * way[-1]))
-    weight, total = 1.0 / START_SPREAD_S**2, START_S / START_SPREAD_S**2
-    for value, spread in excess:
-        u2 = spread**2 + START_SPREAD_S**2
+        excess = float(took[-end] - pace * way[-end])
+        u2 = (SPEED_SPREAD * pace * float(way[-end])) ** 2 + START_SPREAD_S**2
         weight += 1.0 / u2
-        total += float(np.clip(value, -1.0, 2.0)) / u2
-    idle = max(total / weight, 0.0)
-    return [replace(motion, idle_s=(idle, idle)) if any(motion.standing) else motion for motion in motions]
+        total += float(np.clip(excess, -1.0, 2.0)) / u2
+    return max(total / weight, 0.0)

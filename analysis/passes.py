@@ -31,6 +31,7 @@ _MOST_CELLS = 4000
 _NODES_MM = 60.0
 _ITERATIONS = 30
 _TUKEY = 5.0
+_LEAST_PLAY = 0.005  # of the profile's range: narrower play cannot be told from noise
 
 
 @dataclass(frozen=True)
@@ -261,7 +262,7 @@ class _Joint:
         self.nuisance_precision = 1.0 / np.asarray(sd) ** 2
         self.delay_precision = 1.0 / scales.delay_s**2
         self.sweeps = sweeps
-        self.direction = direction
+        self.both_ways = both
         self.size = self.delay_column + 1 + self.nuisance.shape[1]
 
     def _with_spans(self) -> list[tuple[PassReadings, tuple[int, int]]]:
@@ -278,7 +279,9 @@ class _Joint:
         x = self._positions(theta)
         coefficients = theta[: self.spline.count]
         slope = self.spline.value(coefficients, x, 1)
-        self._update_play(slope)
+        if self.both_ways:
+            play = float(theta[self.delay_column + 2])
+            self._update_play(self.spline.value(coefficients, x), play)
         jacobian = np.zeros((len(self.y), self.size))
         jacobian[:, : self.spline.count] = self.spline.basis(x)
         for (a, b), hat, columns in zip(self._spans(), self.hats, self.shift_columns, strict=True):
@@ -288,10 +291,21 @@ class _Joint:
         fitted = jacobian[:, : self.spline.count] @ coefficients + self.nuisance @ theta[self.delay_column + 1 :]
         return jacobian, self.y - fitted
 
-    def _update_play(self, slope: FloatArray) -> None:
-        """A worn indicator lags the way its tip moves, which on a hump is not the way the carriage moves."""
-        typical = float(np.sqrt(np.mean(slope**2))) or 1.0
-        self.nuisance[:, 1] = -np.tanh(2.0 * slope * self.direction / typical)
+    def _update_play(self, fitted: FloatArray, play: float) -> None:
+        """A worn indicator lags the way its tip moves, which on a hump is not the way the carriage moves.
+
+        The column is the state of a play of the width found so far, from -1 to 1, run along the fitted heights in order
+        of time. On a summit it is full in both directions: play lowers summits and lifts hollows, and the mean of
+        forward and return does not show it.
+        """
+        width = max(abs(play), _LEAST_PLAY * float(np.ptp(fitted)), 1e-6)
+        state, before = 0.0, float(fitted[0])
+        column = np.empty(len(fitted))
+        for i, z in enumerate(fitted.tolist()):
+            state = min(max(state + (z - before) / width, -1.0), 1.0)
+            before = z
+            column[i] = -state
+        self.nuisance[:, 1] = column
 
     def _penalty(self, smoothing: float, position: float) -> FloatArray:
         out = np.zeros((self.size, self.size))

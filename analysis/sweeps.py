@@ -17,6 +17,7 @@ from analysis.motion import Motion
 from analysis.passes import Fit, NothingToFit, PassReadings, Scales, fit_passes
 from analysis.positions import Evidence, Located, locate
 from analysis.profile import make_profile
+from analysis.rests import set_off
 from analysis.results import FloatArray, Profile, Quantity
 
 
@@ -67,6 +68,10 @@ def profile_of(sweeps: Sequence[SweepData], geometry: Geometry) -> Outcome:
         raise NothingToFit("No reading lies where the indicator can touch.")
     scales = Scales() if geometry.unit == "mm" else _level_scales()
     fit = fit_passes(touched, scales)
+    sharpened = [_sharpened(readings, sweeps[readings.sweep].evidence, fit, geometry) for readings in touched]
+    if any(new is not old for new, old in zip(sharpened, touched, strict=True)):
+        touched = sharpened
+        fit = fit_passes(touched, scales)
     fit, notes = _without_bad_marks(touched, fit, scales)
     warnings.extend(notes)
     warnings.extend(_what_was_set_aside(fit))
@@ -96,6 +101,23 @@ def _touched(
         notes.extend(_cut_short(touch, t, geometry, number))
     notes.extend(_sign_of_steps(steps, geometry))
     return out, notes
+
+
+def _sharpened(readings: PassReadings, evidence: Evidence, fit: Fit, geometry: Geometry) -> PassReadings:
+    """The pass with the moments of setting off and of coming to rest added, where the readings show them."""
+    motion = readings.motion
+    noise = max(fit.reading_noise, geometry.resolution / 3.0)
+    for at_start in (True, False):
+        anchor = 0 if at_start else -1
+        x = float(readings.motion.x_mm[anchor])
+        if not motion.standing[anchor] or not any(low - 1.0 <= x <= high + 1.0 for low, high in geometry.windows):
+            continue
+        inward = x + 25.0 * motion.direction * (1.0 if at_start else -1.0)
+        slope = float(fit.slope(np.array([inward]))[0])
+        found = set_off(readings.motion, at_start, evidence.t_s, evidence.height, slope, noise)
+        if found is not None:
+            motion = motion.with_start(found.t_s, found.x_mm, found.u_mm, at_start)
+    return readings if motion is readings.motion else replace(readings, motion=motion)
 
 
 def _cut_short(touch: Touch, t: FloatArray, geometry: Geometry, number: int) -> list[str]:
@@ -168,9 +190,9 @@ def _worst_anchor(readings: Sequence[PassReadings], fit: Fit) -> tuple[int, int,
 def _what_was_set_aside(fit: Fit) -> list[str]:
     total = sum(len(p.weight) for p in fit.passes)
     notes = []
-    if fit.spikes:
+    if fit.spikes > 3:
         notes.append(f"{fit.spikes} single readings stood out from their neighbours (a spike) and were set aside.")
-    if fit.set_aside > max(2, 0.004 * total):
+    if fit.set_aside > max(3, 0.03 * total):
         notes.append(
             f"{fit.set_aside} short stretches of {total} did not agree with the rest (dust, a knock) and were set aside."
         )

@@ -1,0 +1,214 @@
+"""Stop-and-read: dwells, settled means, and the profile they give.
+
+Why it exists: a level reads acceleration when it is pushed (7 mm/m is common) and a slow indicator lags, so people stop
+at stations and let it settle. It prevents transients from being averaged into the reading: only the settled part of a
+dwell counts, and a station's place is that of its mark, with nobody's reaction time in it.
+
+For white noise the mean square of successive differences is twice the variance (von Neumann 1941); a trend or a
+transient makes it smaller. That ratio tells a settled dwell from one that still creeps.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.contact import Interval, not_seen
+from analysis.motion import Motion
+from analysis.results import FloatArray, IntArray, Profile, Quantity
+
+_LEAST_S = 0.8
+_SETTLED_SHARE = 0.6
+
+
+@dataclass(frozen=True)
+class Dwell:
+    """The carriage stood from ``start_s`` to ``end_s``; ``value`` is the settled mean of ``count`` readings."""
+
+    start_s: float
+    end_s: float
+    value: float
+    standard_uncertainty: float
+    count: int
+
+
+def find_dwells(t_s: FloatArray, value: FloatArray, resolution: float = 0.0) -> tuple[Dwell, ...]:
+    """Stretches of at least 0.8 s in which the reading stands still, in order of time."""
+    good = np.isfinite(t_s) & np.isfinite(value)
+    t, z = np.asarray(t_s, float)[good], np.asarray(value, float)[good]
+    if len(t) < 8:
+        return ()
+    order = np.argsort(t, kind="stable")
+    t, z = t[order], z[order]
+    quiet = _quiet(t, z, resolution)
+    dwells = []
+    edges = np.concatenate([[0], np.nonzero(np.diff(quiet.astype(int)) != 0)[0] + 1, [len(t)]])
+    for a, b in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
+        if quiet[a] and t[b - 1] - t[a] >= _LEAST_S and b - a >= 4:
+            dwells.append(_settled(t[a:b], z[a:b], resolution))
+    return tuple(dwells)
+
+
+def settled_mean(value: FloatArray, resolution: float = 0.0) -> tuple[float, float, int]:
+    """(mean, standard uncertainty, readings used) of the last part of a dwell that shows no trend.
+
+    Starts from the last 60 % and shortens while the successive differences say it still creeps.
+    """
+    z = np.asarray(value, float)
+    start = int(len(z) * (1.0 - _SETTLED_SHARE))
+    while len(z) - start > 12 and von_neumann_ratio(z[start:]) < 0.6:
+        start += (len(z) - start) // 4
+    kept = z[start:]
+    middle = float(np.median(kept))
+    spread = 1.4826 * float(np.median(np.abs(kept - middle)))
+    kept = kept[np.abs(kept - middle) <= max(5.0 * spread, 1.01 * resolution)]
+    scatter = float(np.std(kept, ddof=1)) if len(kept) > 1 else 0.0
+    alike = max(2.0 / max(von_neumann_ratio(kept), 0.1), 1.0) if scatter > 0 else 1.0
+    u = np.hypot(scatter * np.sqrt(alike / len(kept)), resolution / np.sqrt(12.0))
+    return float(kept.mean()), float(u), len(kept)
+
+
+def von_neumann_ratio(z: FloatArray) -> float:
+    """Mean square successive difference over variance: 2 for white noise, toward 0 for a trend."""
+    variance = float(np.var(z, ddof=1)) if len(z) > 1 else 0.0
+    return float(np.mean(np.diff(z) ** 2) / variance) if variance > 0 else 2.0
+
+
+def stood_at_marks(dwells: Sequence[Dwell], mark_t_s: FloatArray, slack_s: float = 0.5) -> IntArray:
+    """For each mark the index of the dwell it was set in (marks,), -1 where the carriage moved."""
+    out = np.full(len(mark_t_s), -1, np.int64)
+    for i, mark in enumerate(mark_t_s):
+        away = [max(d.start_s - mark, mark - d.end_s, 0.0) for d in dwells]
+        if away and min(away) <= slack_s:
+            out[i] = int(np.argmin(away))
+    return out
+
+
+def with_dwells(motion: Motion, dwells: Sequence[Dwell]) -> tuple[Motion, int]:
+    """The pass with every mark that was set in a dwell of its own widened to that dwell, and how many there were."""
+    t, x, u, delayed = [], [], [], []
+    stood = stood_at_marks(dwells, motion.t_s)
+    found = 0
+    for i, mark in enumerate(motion.t_s.tolist()):
+        alone = stood[i] >= 0 and int(np.sum(stood == stood[i])) == 1
+        if not alone:
+            times, scatter, late = [mark], float(motion.standard_uncertainty_mm[i]), bool(motion.delayed[i])
+        else:
+            dwell = dwells[int(stood[i])]
+            low = dwell.start_s if i > 0 else mark
+            high = dwell.end_s if i < len(motion.t_s) - 1 else mark
+            times, scatter, late = sorted({min(low, mark), max(high, mark)}), 1.5, False
+            found += 1
+        for time in times:
+            if not t or time > t[-1] + 1e-6:
+                t.append(time), x.append(float(motion.x_mm[i])), u.append(scatter), delayed.append(late)
+    return (
+        Motion(motion.direction, np.array(t), np.array(x), np.array(u), np.array(delayed), standing=motion.standing),
+        found,
+    )
+
+
+@dataclass(frozen=True)
+class Stop:
+    """One settled reading: pass, direction, time, station, value and its standard uncertainty."""
+
+    pass_number: int
+    direction: int
+    t_s: float
+    x_mm: float
+    value: float
+    standard_uncertainty: float
+
+
+def stops_of(motions: Sequence[Motion], dwells: Sequence[Dwell]) -> list[Stop]:
+    """The dwells in which a mark was set, one a station and pass."""
+    out = []
+    for number, motion in enumerate(motions):
+        for i, index in enumerate(stood_at_marks(dwells, motion.t_s).tolist()):
+            if index >= 0:
+                d = dwells[index]
+                out.append(
+                    Stop(number, motion.direction, (d.start_s + d.end_s) / 2, float(motion.x_mm[i]), d.value, d.standard_uncertainty)
+                )
+    return out
+
+
+def station_profile(
+    stops: Sequence[Stop],
+    quantity: Quantity,
+    unit: str,
+    stroke_mm: Interval,
+    zero_known: bool,
+    resolution: float,
+    hysteresis: float,
+    drift_per_s: float,
+    warnings: Sequence[str] = (),
+) -> Profile:
+    """A profile at the stops only: one unknown a station, with direction offset and drift as nuisances.
+
+    Weighted least squares with weak priors on the nuisances (standard deviations ``hysteresis`` and ``drift_per_s``).
+    The scatter between passes, where there is more than one, replaces the dwells' own when it is larger.
+    """
+    places = np.unique([stop.x_mm for stop in stops])
+    index = np.searchsorted(places, [stop.x_mm for stop in stops])
+    y = np.array([stop.value for stop in stops])
+    own = np.array([max(stop.standard_uncertainty, 0.2 * resolution, 1e-6) for stop in stops])
+    design = np.zeros((len(y), len(places) + 2))
+    design[np.arange(len(y)), index] = 1.0
+    design[:, -2] = [stop.direction for stop in stops]
+    design[:, -1] = [stop.t_s - min(s.t_s for s in stops) for stop in stops]
+    both = len({stop.direction for stop in stops}) > 1
+    prior = np.zeros(design.shape[1])
+    prior[-2:] = 1.0 / np.array([hysteresis if both else hysteresis / 5.0, drift_per_s]) ** 2
+    scale = 1.0
+    for _ in range(3):
+        weight = 1.0 / (own * scale) ** 2
+        covariance = np.linalg.inv(design.T @ (design * weight[:, None]) + np.diag(prior) + 1e-9 * np.eye(design.shape[1]))
+        theta = covariance @ (design.T @ (weight * y))
+        freedom = len(y) - len(places) - (2 if both else 0)
+        if freedom < 1:
+            break
+        misfit = float(np.sum(((y - design @ theta) / own) ** 2)) / freedom
+        scale = float(np.sqrt(max(misfit, 1.0)))
+    n = len(places)
+    whole = covariance[:n, :n]
+    known = np.linalg.inv(design[:, :n].T @ (design[:, :n] * weight[:, None]))
+    value = theta[:n]
+    return Profile(
+        quantity, unit, places, value, 2.0 * np.sqrt(np.diag(whole)), whole, zero_known,
+        not_seen(stroke_mm, [(float(places[0]), float(places[-1]))]),
+        {"repeatability": np.sqrt(np.diag(known)), "drift": np.sqrt(np.maximum(np.diag(whole) - np.diag(known), 0.0)),
+         "resolution": np.full(n, resolution / np.sqrt(12.0)), "position": np.zeros(n), "instrument": np.zeros(n)},
+        {"stops": float(len(stops)), "direction_offset": float(theta[-2]), "drift_per_min": 60.0 * float(theta[-1]),
+         "scatter_scale": scale}, tuple(warnings),
+    )  # fmt: skip
+
+
+def _quiet(t: FloatArray, z: FloatArray, resolution: float) -> np.ndarray:  # type: ignore[type-arg]
+    """Readings in windows of about half a second whose spread is near the smallest spread that occurs."""
+    from scipy.ndimage import maximum_filter1d, minimum_filter1d, uniform_filter1d
+
+    spacing = max(float(np.median(np.diff(t))), 1e-6)
+    width = int(np.clip(round(0.5 / spacing), 3, 20_000))
+    smooth = uniform_filter1d(z, max(width // 5, 1), mode="nearest")
+    spread = maximum_filter1d(smooth, width, mode="nearest") - minimum_filter1d(smooth, width, mode="nearest")
+    floor = max(2.5 * float(np.quantile(spread, 0.08)), 1.2 * resolution, 1e-9)
+    return np.asarray(spread <= floor, bool)
+
+
+def _settled(t: FloatArray, z: FloatArray, resolution: float) -> Dwell:
+    mean, u, count = settled_mean(z, resolution)
+    return Dwell(float(t[0]), float(t[-1]), mean, u, count)
+
+
+def between_stops(x_mm: FloatArray, profile: Profile) -> FloatArray:
+    """The stops' profile on other places, by the monotone cubic through the stations (for drawing only)."""
+    from scipy.interpolate import PchipInterpolator
+
+    if len(profile.x_mm) < 2:
+        return np.full(len(x_mm), float(profile.value[0]) if len(profile.value) else np.nan)
+    return np.asarray(PchipInterpolator(profile.x_mm, profile.value, extrapolate=False)(x_mm), float)
+
+
