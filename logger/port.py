@@ -18,6 +18,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Protocol
+from urllib.parse import urlsplit
 
 import serial
 
@@ -337,11 +338,18 @@ def port_error(name: str, error: BaseException) -> PortError:
 
 
 def _socket_error(port: str, number: int | None, text: str, error: BaseException) -> PortError:
-    if "expected a string in the form" in text:
+    if "expected a string in the form" in text or not _has_port_number(port):
         return PortError(f"{port} is not a socket address.", "Write it as socket://host:port.")
     if number == errno.ECONNREFUSED:
         return PortError(f"Nothing answers at {port}: connection refused.", "Start what listens there, then try again.")
     return PortError(f"{port} could not be reached: {_reason(error)}.", "Check the address and the network.")
+
+
+def _has_port_number(url: str) -> bool:
+    try:
+        return urlsplit(url).port is not None
+    except ValueError:
+        return False
 
 
 def _ports_here() -> str:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from logger.recording import Recording
 
 MOST_PASSES = 100
+LONGEST_WAIT_S = 3600.0
 
 
 def sweep(args: argparse.Namespace) -> Answer:
@@ -59,6 +60,8 @@ def _fits(job: Job, name: str, instrument: Instrument) -> None:
 def _stations(args: argparse.Namespace, job: Job) -> tuple[tuple[float, ...], list[str]]:
     if not 1 <= args.passes <= MOST_PASSES:
         raise NotAllowed(f"--passes {args.passes} is not possible.", f"Allowed: 1 to {MOST_PASSES}; usual: 2.")
+    if not 0 <= args.give_up <= LONGEST_WAIT_S:
+        raise NotAllowed(f"--give-up {args.give_up:g} is not possible.", f"Allowed: 0 to {LONGEST_WAIT_S:g} seconds.")
     return stations(args.marks, job.machine.carriage.stroke_mm) if args.marks else ((), [])
 
 
@@ -126,6 +129,7 @@ def _recorded(
         until=until(args.until, still=True),
         marks_expected=args.passes * len(wanted) or None,
         instrument_name=args.instrument,
+        give_up_s=args.give_up,
     )
     with Recorder.start(spec) as recorder:
         try:

@@ -44,6 +44,13 @@ def add_parser(subparsers: Subparsers) -> None:
         "or seconds; default: the last mark, or Enter",
     )
     parser.add_argument("--marks", metavar="MM,MM,...", help="the stations along the first pass, in mm")
+    parser.add_argument(
+        "--give-up",
+        metavar="S",
+        type=float,
+        default=30.0,
+        help="seconds to wait for an instrument that went away to come back (default: 30)",
+    )
 
 
 def run(args: argparse.Namespace) -> Answer:

@@ -10,71 +10,134 @@ import threading
 from collections.abc import Callable
 
 STATIONS = (0.0, 500.0, 1000.0, 1500.0, 2000.0, 2600.0)
-STANDS_AT, HALF_TOP = 1100.0, 600.0  # the Kiln Street stand "across", and half the length of the carriage's top
-
-INSTRUMENT = r"""
+PATTERN = (
+    r"^(?P<value>[+-]?\d+\.\d+),t(?P<time>\d+\.\d+)(?:,(?P<position>[+-]?\d+\.\d+))?"
+    r"(?P<mark>,M)?(?:,k(?P<mark_time>\d+\.\d+))?$"
+)
+INSTRUMENT = rf"""
 name: bench indicator with a clock
-link: {baud: 115200}
+link: {{baud: 115200}}
 frame: line
-pattern: '^(?P<value>[+-]?\d+\.\d+),t(?P<time>\d+\.\d+)(?P<mark>,M)?$'
-no_value: '^ERR,t(?P<time>\d+\.\d+)(?P<mark>,M)?$'
+pattern: '{PATTERN}'
+no_value: '^ERR,t(?P<time>\d+\.\d+)(?:,(?P<position>[+-]?\d+\.\d+))?(?P<mark>,M)?(?:,k(?P<mark_time>\d+\.\d+))?$'
 clock: device
 unit: mm
 resolution_mm: 0.001
 examples:
-  - {bytes: "+0.123,t1.25\r\n", value_mm: 0.123}
-  - {bytes: "ERR,t1.25,M\r\n", no_value: true, mark: true}
+  - {{bytes: "+0.123,t1.25\r\n", value_mm: 0.123}}
+  - {{bytes: "+0.123,t1.25,810.5\r\n", value_mm: 0.123, position: 810.5}}
+  - {{bytes: "ERR,t1.25,M\r\n", no_value: true, mark: true}}
 """
+LEVEL = r"""
+name: bench level with a clock
+frame: line
+pattern: '^(?P<value>[+-]?\d+\.\d+),t(?P<time>\d+\.\d+)(?P<mark>,M)?$'
+clock: device
+unit: mm/m
+resolution: 0.001
+settle_s: 0.2
+examples:
+  - {bytes: "+0.123,t1.25\r\n", value_mm_per_m: 0.123}
+"""
+RATE_HZ = 50.0
+
+
+def beside_the_blade(s_mm: float) -> bool:
+    """Where the Kiln Street stand ``across`` (x 1100) is under the carriage's top, 1200 mm long."""
+    return abs(s_mm - 1100.0) <= 600.0
+
+
+def over_the_table(s_mm: float) -> bool:
+    """Where an indicator 250 mm ahead of the carriage's middle touches the Kiln Street table, but for its insert."""
+    touched = s_mm + 250.0
+    return 700.0 <= touched <= 1500.0 and not 1010.0 < touched < 1090.0
+
+
+def pushed(passes: int = 2, rest_s: float = 2.0) -> list[tuple[float, float, float | None]]:
+    """(time, position, time of the key) for each line: pushes at an uneven 300 mm/s, a rest before, between and after.
+
+    The key goes down at each station, the first station of a pass when the rest before it is over.
+    """
+    told: list[tuple[float, float, float | None]] = []
+    t_s = 0.0
+    for number in range(passes):
+        along = STATIONS if number % 2 == 0 else STATIONS[::-1]
+        way, start = (1.0, along[0]) if number % 2 == 0 else (-1.0, along[0])
+        for _ in range(round(rest_s * RATE_HZ)):
+            told.append((t_s, start, None))
+            t_s += 1 / RATE_HZ
+        told.append((t_s, start, t_s))
+        waiting, s_mm = list(along[1:]), start
+        while waiting:
+            speed = 300.0 + 40.0 * math.sin(t_s)
+            left = abs(waiting[0] - s_mm)
+            t_s += 1 / RATE_HZ
+            key = None
+            if left <= speed / RATE_HZ:
+                key = t_s - 1 / RATE_HZ + left / speed
+                last = waiting.pop(0)
+                s_mm = last if not waiting else s_mm + way * speed / RATE_HZ
+            else:
+                s_mm += way * speed / RATE_HZ
+            told.append((t_s, s_mm, key))
+        t_s += 1 / RATE_HZ
+    told += [(t_s + k / RATE_HZ, told[-1][1], None) for k in range(round(rest_s * RATE_HZ))]
+    return told
 
 
 def sweep_lines(
-    height_mm: Callable[[float], float], *, passes: int = 2, marks: bool = True, rate_hz: float = 50.0
+    reading_mm: Callable[[float], float],
+    *,
+    passes: int = 2,
+    seen: Callable[[float], bool] = beside_the_blade,
+    marks: bool = True,
+    mark_time: bool = False,
+    position: bool = False,
 ) -> bytes:
-    """Two pushes at an uneven 300 mm/s with a rest of 2 s before, between and after, as lines on the wire."""
-    lines, t_s, step_s = [], 0.0, 1.0 / rate_hz
-    waiting = [*STATIONS]
-
-    def say(s_mm: float, mark: bool) -> None:
-        seen = abs(s_mm - STANDS_AT) <= HALF_TOP
+    """What the instrument says of ``pushed``: ``reading_mm`` of the carriage's position in its own sign, or ERR."""
+    lines = []
+    for t_s, s_mm, key in pushed(passes):
         wobble = 0.0006 * math.sin(37.0 * t_s)
-        value = f"{height_mm(s_mm) + wobble:+.3f}" if seen else "ERR"
-        lines.append(f"{value},t{t_s:.4f}{',M' if mark and marks else ''}\r\n")
+        line = f"{reading_mm(s_mm) + wobble:+.3f}" if seen(s_mm) else "ERR"
+        line += f",t{t_s:.4f}" + (f",{s_mm:.2f}" if position else "")
+        if key is not None and marks:
+            line += ",M" + (f",k{key:.4f}" if mark_time else "")
+        lines.append(line + "\r\n")
+    return "".join(lines).encode("ascii")
+
+
+def level_lines(slope_mm_per_m: Callable[[float], float], passes: int = 2) -> bytes:
+    """A level on the carriage, which stops for 4 s at each station; the key goes down in the middle of each stop."""
+    lines, t_s = [], 0.0
+
+    def say(s_mm: float, felt: float, mark: bool = False) -> None:
+        nonlocal t_s
+        value = slope_mm_per_m(s_mm) + felt + 0.0006 * math.sin(37.0 * t_s)
+        lines.append(f"{value:+.3f},t{t_s:.4f}{',M' if mark else ''}\r\n")
+        t_s += 1 / RATE_HZ
 
     for number in range(passes):
-        toward_outfeed = number % 2 == 0
-        waiting = [*STATIONS] if toward_outfeed else [*reversed(STATIONS)]
-        s_mm = waiting[0]
-        for _ in range(round(2.0 * rate_hz)):
-            say(s_mm, False)
-            t_s += step_s
-        say(s_mm, True)
-        waiting.pop(0)
-        while waiting:
-            t_s += step_s
-            ahead = (300.0 + 40.0 * math.sin(t_s)) * step_s
-            s_mm = s_mm + ahead if toward_outfeed else s_mm - ahead
-            passed = s_mm >= waiting[0] if toward_outfeed else s_mm <= waiting[0]
-            if passed and len(waiting) == 1:
-                s_mm = waiting[0]
-            say(s_mm, passed)
-            if passed:
-                waiting.pop(0)
-        t_s += step_s
-    for _ in range(round(2.0 * rate_hz)):
-        say(s_mm, False)
-        t_s += step_s
+        along = STATIONS if number % 2 == 0 else STATIONS[::-1]
+        for place, s_mm in enumerate(along):
+            stop = round(4.0 * RATE_HZ)
+            for step in range(stop):
+                say(s_mm, 0.0, mark=step == stop // 2)
+            if place + 1 < len(along):
+                steps = round(2.0 * RATE_HZ)
+                for step in range(1, steps):  # pushed and braked: it feels both
+                    say(s_mm + (along[place + 1] - s_mm) * step / steps, 5.0 * math.sin(2 * math.pi * step / steps))
     return "".join(lines).encode("ascii")
 
 
 class Device:
     """Listens on a free port of this computer; says ``data`` to the first who calls. ``stays`` keeps the line open."""
 
-    def __init__(self, data: bytes, *, stays: bool = False, stays_away: bool = True) -> None:
+    def __init__(self, data: bytes, *, stays: bool = False) -> None:
         self._server = socket.create_server(("127.0.0.1", 0))
         self.url = f"socket://127.0.0.1:{self._server.getsockname()[1]}"
         self.said_all = threading.Event()
         self._let_go = threading.Event()
-        self._data, self._stays, self._stays_away = data, stays, stays_away
+        self._data, self._stays = data, stays
         self._thread = threading.Thread(target=self._serve, daemon=True)
         self._thread.start()
 
@@ -84,8 +147,7 @@ class Device:
         except OSError:
             return  # nobody called before the test was over
         with line:
-            if self._stays_away:
-                self._server.close()
+            self._server.close()  # who calls again finds nobody: a cable that stays out
             line.sendall(self._data)
             self.said_all.set()
             if self._stays:

@@ -2,6 +2,9 @@
 
 import errno
 import os
+import shutil
+import subprocess
+import sys
 
 import pytest
 import serial
@@ -42,6 +45,33 @@ def test_a_regular_file_is_no_serial_device(tmp_path):
 def test_a_url_that_is_none_is_said(name):
     with pytest.raises(PortError):
         open_port(name, Link())
+
+
+@pytest.mark.parametrize("name", ["socket://nothing", "socket://127.0.0.1:99999", "socket://host:abc"])
+def test_a_socket_without_a_port_number_is_told_how_to_write_one(name):
+    with pytest.raises(PortError, match=r"not a socket address\. Write it as socket://host:port"):
+        open_port(name, Link())
+
+
+def test_a_port_without_permission_is_one_sentence_with_the_group_to_join():
+    """Through the command line. An administrator may open everything, so that right is laid down first."""
+    far, near = os.openpty()
+    name = os.ttyname(near)
+    os.chmod(name, 0)  # noqa: PTH101 - a device
+    drop = ["setpriv", "--bounding-set", "-dac_override,-dac_read_search"] if os.geteuid() == 0 else []
+    if drop and shutil.which("setpriv") is None:
+        pytest.skip("setpriv is not installed")
+    done = subprocess.run(
+        [*drop, sys.executable, "-m", "logger", "listen", name, "--instrument", "indicator-line", "--until", "1"],
+        capture_output=True,
+        text=True,
+        timeout=60,
+    )
+    os.close(far)
+    os.close(near)
+    assert (done.returncode, done.stdout) == (1, "")
+    assert done.stderr.startswith(f"truestroke: No permission to open {name}. Add yourself to group ")
+    assert done.stderr.count("\n") == 1
 
 
 def test_no_terminal_code_in_a_ports_name_reaches_the_screen():
