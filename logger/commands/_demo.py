@@ -35,6 +35,7 @@ TOUR_PACE = 4.0
 PATIENCE_S = 120.0  # for a pass or a settled reading: a saw that does not answer by then is gone
 SETTLING = 25  # readings thrown away after something moved: more than is under way in pipes and buffers
 AVERAGED = 20
+NOT_WORTH_TURNING_AGAIN_MM = 0.008  # a lock nut shifts as much when it is tightened (common practice, no source)
 LARGEST_STEP_MM = 0.1  # what a careful hand turns before it looks again
 DEAF = 0.01  # mm on the display per mm of thread: a bolt that does not show is not turned
 JOB_FILE = "machine.yaml"
@@ -202,7 +203,9 @@ class Headless:
         with Recorder.start(spec) as recorder:
             while moves and len(made) < 2 * len(plan.moves):
                 made.append(self._move(moves[0], recorder, instrument))
-                moves = list(advice.advise(self.job, made_so_far=self.job.rounds()[-1].turned).moves)
+                done = {move["bolt"] for move in made}
+                planned = advice.advise(self.job, made_so_far=self.job.rounds()[-1].turned).moves
+                moves = [move for move in planned if move.bolt not in done or _worth_turning_again(move)]
             recorder.stop()
         self.tell("")
         return made
@@ -214,6 +217,8 @@ class Headless:
 
         if move.park_mm is None or move.reading_target is None:
             raise NotAllowed(f"{move.bolt} cannot be watched in this set-up.", "Turn it by thread travel instead.")
+        if not self._display_follows(move):
+            return self._turn_by_thread(move)
         self.workshop.park(move.park_mm)
         before = _settled(recorder)
         self._turn_until(move, before, recorder, instrument)
@@ -227,6 +232,32 @@ class Headless:
         self.tell(
             f"  {move.bolt}, parked at {position(move.park_mm, self.units)}: {move.turn}; the display goes from "
             f"{before:+.3f} to {after:+.3f} mm (asked: {move.reading_target:+.3f}), "
+            f"thread {amount(turned.raise_mm, turned.uncertainty_mm, 'mm', self.units)}"
+        )
+        return {"bolt": turned.bolt, "raise_mm": turned.raise_mm, "uncertainty_mm": turned.uncertainty_mm}
+
+    def _display_follows(self, move: Move) -> bool:
+        """Whether the tool itself could tell from this display how far the bolt went."""
+        from logger.advice import estimate_turned
+        from logger.turned import ParkedMove
+
+        assert move.park_mm is not None and move.reading_target is not None and move.reading_now is not None
+        try:
+            estimate_turned(self.job, ParkedMove(move.bolt, move.park_mm, move.reading_now, move.reading_target))
+        except NotAllowed:
+            return False
+        return True
+
+    def _turn_by_thread(self, move: Move) -> dict[str, Any]:
+        """A bolt no display follows: turn it by its angle, and write down the thread travel."""
+        from logger.advice import estimate_turned
+
+        self.workshop.turn_bolt(move.bolt, move.raise_mm)
+        self.workshop.lock_nut(move.bolt)
+        turned = estimate_turned(self.job, f"{move.bolt}={move.raise_mm:+.3f}mm")
+        self.job.append_turned([turned])
+        self.tell(
+            f"  {move.bolt}, by its angle, for the display hardly follows it: {move.turn}, "
             f"thread {amount(turned.raise_mm, turned.uncertainty_mm, 'mm', self.units)}"
         )
         return {"bolt": turned.bolt, "raise_mm": turned.raise_mm, "uncertainty_mm": turned.uncertainty_mm}
@@ -273,6 +304,13 @@ class Headless:
             json.dumps(facts, allow_nan=False),
         ]
         return Answer(facts, lines)
+
+
+def _worth_turning_again(move: Move) -> bool:
+    """A bolt just turned and locked is left alone when what is missing is no more than its lock nut's own shift."""
+    if move.reading_target is None or move.reading_now is None:
+        return True
+    return abs(move.reading_target - move.reading_now) > NOT_WORTH_TURNING_AGAIN_MM
 
 
 def _judged(found: Findings) -> dict[str, Any]:
