@@ -53,8 +53,10 @@ def over_the_table(s_mm: float) -> bool:
     return 700.0 <= touched <= 1500.0 and not 1010.0 < touched < 1090.0
 
 
-def pushed(passes: int = 2, rest_s: float = 2.0) -> list[tuple[float, float, float | None]]:
-    """(time, position, time of the key) for each line: pushes at an uneven 300 mm/s, a rest before, between and after.
+def pushed(
+    passes: int = 2, rest_s: float = 2.0, rate_hz: float = RATE_HZ, pace_mm_per_s: float = 300.0
+) -> list[tuple[float, float, float | None]]:
+    """(time, position, time of the key) for each line: pushes at an uneven pace, a rest before, between and after.
 
     The key goes down at each station, the first station of a pass when the rest before it is over.
     """
@@ -63,25 +65,25 @@ def pushed(passes: int = 2, rest_s: float = 2.0) -> list[tuple[float, float, flo
     for number in range(passes):
         along = STATIONS if number % 2 == 0 else STATIONS[::-1]
         way, start = (1.0, along[0]) if number % 2 == 0 else (-1.0, along[0])
-        for _ in range(round(rest_s * RATE_HZ)):
+        for _ in range(round(rest_s * rate_hz)):
             told.append((t_s, start, None))
-            t_s += 1 / RATE_HZ
+            t_s += 1 / rate_hz
         told.append((t_s, start, t_s))
         waiting, s_mm = list(along[1:]), start
         while waiting:
-            speed = 300.0 + 40.0 * math.sin(t_s)
+            speed = pace_mm_per_s * (1.0 + 0.13 * math.sin(t_s))
             left = abs(waiting[0] - s_mm)
-            t_s += 1 / RATE_HZ
+            t_s += 1 / rate_hz
             key = None
-            if left <= speed / RATE_HZ:
-                key = t_s - 1 / RATE_HZ + left / speed
+            if left <= speed / rate_hz:
+                key = t_s - 1 / rate_hz + left / speed
                 last = waiting.pop(0)
-                s_mm = last if not waiting else s_mm + way * speed / RATE_HZ
+                s_mm = last if not waiting else s_mm + way * speed / rate_hz
             else:
-                s_mm += way * speed / RATE_HZ
+                s_mm += way * speed / rate_hz
             told.append((t_s, s_mm, key))
-        t_s += 1 / RATE_HZ
-    told += [(t_s + k / RATE_HZ, told[-1][1], None) for k in range(round(rest_s * RATE_HZ))]
+        t_s += 1 / rate_hz
+    told += [(t_s + k / rate_hz, told[-1][1], None) for k in range(round(rest_s * rate_hz))]
     return told
 
 
@@ -93,10 +95,12 @@ def sweep_lines(
     marks: bool = True,
     mark_time: bool = False,
     position: bool = False,
+    rate_hz: float = RATE_HZ,
+    pace_mm_per_s: float = 300.0,
 ) -> bytes:
     """What the instrument says of ``pushed``: ``reading_mm`` of the carriage's position in its own sign, or ERR."""
     lines = []
-    for t_s, s_mm, key in pushed(passes):
+    for t_s, s_mm, key in pushed(passes, rate_hz=rate_hz, pace_mm_per_s=pace_mm_per_s):
         wobble = 0.0006 * math.sin(37.0 * t_s)
         line = f"{reading_mm(s_mm) + wobble:+.3f}" if seen(s_mm) else "ERR"
         line += f",t{t_s:.4f}" + (f",{s_mm:.2f}" if position else "")
