@@ -64,7 +64,7 @@ def chebyshev_lifts(
             mean[:, 2 * bolts + count + index] = -1.0
             rows.append(mean)
             now = value[group.rows].mean()
-            spare = 0.15 * (group.mean[1] - group.mean[0])
+            spare = 0.10 * (group.mean[1] - group.mean[0])
             right.append(np.array([group.mean[1] - spare - now, now - group.mean[0] - spare]))
     cost = np.concatenate([np.full(2 * bolts, cost_per_mm), np.zeros(count), 4.0 / _limits(groups), [1.0]])
     least = np.concatenate([np.zeros(2 * bolts), np.full(count, -np.inf), np.zeros(count + 1)])

@@ -183,7 +183,7 @@ def _beyond_the_bolts(base: Plan) -> tuple[str, ...]:
 def _with_moves(machine: Machine, base: Plan, ground: Ground, trust: Trust) -> Plan:
     outcome, nothing = plan_round(ground.situation, COST_OF_A_MOVE[trust])
     if not outcome.steps and base.verdict.word == "outside":  # any move that helps beats standing still out of the band
-        outcome, nothing = plan_round(main_alone(ground, one_round=True), COST_OF_A_MOVE["chance"])
+        outcome, nothing = plan_round(main_alone(ground, one_round=True), 0.0)
     if not outcome.steps:
         if base.verdict.word == "cannot tell" or nothing.chance_inside > 0.5:
             why = ("No turn would surely improve it, and the uncertainty reaches across the limit: measure again.",)

@@ -167,7 +167,7 @@ def _situation(
 ONE_ROUND_mm = 1.2  # further than this in one round the rail, its clamps and the hand are no longer what was learned
 
 
-MEAN_SPARE_mm = 0.02  # the table under the stand may be this far from its plane: aim the mean that much further in
+MEAN_SPARE_mm = 0.008  # the table under the stand may be this far from its plane: aim the mean that much further in
 
 
 def _group(machine: Machine, name: str, sweep: Sweep, rows: IntArray) -> Group:
