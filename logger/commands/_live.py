@@ -63,7 +63,7 @@ def live(args: argparse.Namespace) -> Answer:
         return Answer({"exit": tui.run(job, units=args.units, open_on=on)})
     move = _planned(job, name, args.bolt) if args.bolt else None
     show = _heights(job.machine, job.machine.set_ups[name], instrument, args, move)
-    with _relay(args.port, instrument, end) as recorder:
+    with _relay(args.port, instrument, end, job, name) as recorder:
         if move is not None:
             args.terminal.write(_how_to(move, args.units))
         ended = _show(recorder, args.terminal, show, recorder.stop)
@@ -111,10 +111,21 @@ FASTEST = 1e6
 NAMING_S = 2.0  #: listened to at each line speed, to name an instrument
 
 
-def _relay(port: str, instrument: Instrument, end: End | None) -> Recorder:
+def _relay(port: str, instrument: Instrument, end: End | None, job: Job | None = None, set_up: str = "") -> Recorder:
+    """A recorder that passes on; in a job what is only watched is recorded too, beside the sweeps."""
     from logger.recorder import Recorder, RecorderSpec
 
-    return Recorder.start(RecorderSpec(port=port, instrument=instrument, until=end, kind="live"))
+    return Recorder.start(
+        RecorderSpec(
+            port=port,
+            instrument=instrument,
+            folder=None if job is None else job.next_recording_folder(set_up, "live"),
+            until=end,
+            set_up=set_up,
+            kind="live",
+            machine=None if job is None else job.machine,
+        )
+    )
 
 
 def _show(source: Source, terminal: Terminal, show: Show, stop: Callable[[], None] | None) -> Ended | None:

@@ -11,7 +11,7 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Protocol
+from typing import TYPE_CHECKING, Any, Literal, Protocol
 
 from analysis.results import Move
 from logger.errors import NotAllowed
@@ -36,7 +36,7 @@ class SweepSource(Source, Protocol):
 
 @dataclass(frozen=True, slots=True)
 class SourceSpec:
-    """What a screen asks a recorder for: ``folder`` None only shows, else everything is written there first."""
+    """What a screen asks a recorder for: all is written to ``folder`` first; None (no job open) only shows."""
 
     port: str
     instrument: Instrument
@@ -44,7 +44,8 @@ class SourceSpec:
     machine: Machine
     folder: Path | None = None
     stations_mm: tuple[float, ...] = ()
-    passes: int = 1
+    passes: int = 0
+    kind: Literal["sweep", "live"] = "live"
 
 
 class Parts(Protocol):
@@ -123,10 +124,15 @@ class Session:
         return meaning_of(self.set_up(), self.instrument().step)
 
     def open_feed(self, folder: Path | None = None, *, sweep: bool = False) -> Feed:
-        """Open the chosen port and read from it; PortError if it cannot be opened."""
+        """Open the chosen port and read from it; PortError if it cannot be opened.
+
+        What is only watched (live, turning) is recorded too, beside the sweeps: nothing from a wire is lost.
+        """
         if not self.port:
             raise NotAllowed("No port is chosen.", "Choose one on the start screen, or type it with o.")
         set_up, instrument = self.set_up(), self.instrument()
+        if folder is None and self.job is not None:
+            folder = self.job.next_recording_folder(self.set_up_name, "live")
         if (set_up.kind == "level") != (instrument.base_unit == "mm/m"):
             raise NotAllowed(
                 f"Set-up '{self.set_up_name}' wants {'a level' if set_up.kind == 'level' else 'an indicator'}, and "
@@ -140,7 +146,8 @@ class Session:
             self.machine,
             folder,
             self.stations() if sweep else (),
-            self.passes if sweep else 1,
+            self.passes if sweep else 0,
+            "sweep" if sweep else "live",
         )
         return Feed(self.parts.start(spec), self.meaning(), self.clock)
 
