@@ -57,6 +57,19 @@ def test_every_file_that_is_named_is_there(text):
     assert not missing
 
 
+def test_every_module_on_the_packages_map_is_there():
+    table = (ROOT / "logger" / "__init__.py").read_text(encoding="utf-8").split("\n===")[1]
+    named = re.findall(r"``([\w/]+)``", "\n".join(row.split("  ")[0] for row in table.splitlines()))
+    assert len(named) > 10
+    assert [name for name in named if not list((ROOT / "logger").glob(f"{name.rstrip('/')}*"))] == []
+
+
+def test_every_picture_of_the_readme_is_there():
+    pictures = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", README)
+    assert pictures
+    assert all((ROOT / picture).is_file() for picture in pictures)
+
+
 def test_the_cautions_are_in_the_readme():
     for caution in (
         "Isolate and lock out the power",

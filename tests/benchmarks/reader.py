@@ -79,6 +79,7 @@ def production(name: str, seconds: float) -> int:
 def plain_readline(name: str, seconds: float) -> int:
     lines = 0
     with serial.Serial(name, timeout=1) as port:
+        port.readline()  # the rest of the line that was under way when the port was opened
         end = time.perf_counter() + seconds
         while time.perf_counter() < end:
             float(port.readline().split(b",")[0])
