@@ -85,7 +85,7 @@ def test_the_display_is_spoken_of_in_its_own_sign():
     _, job = swept(0, set_up="along")
     for move in advice.advise(job).moves:
         assert move.reading_now == pytest.approx(
-            -move.height_now
+            -known(move.height_now)
         )  # carried: the display falls where the carriage rises
         assert move.reading_target == pytest.approx(-known(move.height_target))
 
