@@ -15,11 +15,14 @@ import numpy as np
 
 from analysis.motion import Motion
 from analysis.results import BoolArray, FloatArray
+from analysis.uncertainty import MAD_TO_SIGMA
 
 Interval = tuple[float, float]
 
 EDGE_PLACE_MM = 2.5  # standard uncertainty of an edge met by a tip: tape measure, chamfer, tip radius
 _INSIDE_MARGIN_MM = 2.0
+_HAND_DELAY_S, _LINE_DELAY_S = 0.25, 0.02  # how late a mark, and a position in the reading's own line, may be
+_NODES = 60
 
 
 def fixed_windows(stroke_mm: Interval, set_up_x_mm: float, top_length_mm: float) -> list[Interval]:
@@ -75,7 +78,8 @@ def find_touching(
 ) -> Touch:
     """Which readings of one pass touch, from geometry and from the step at each edge.
 
-    All readings and "no value" lines of the pass, in order of time; arrays (readings,) and (lines,).
+    All readings of the pass and the "no value" lines in and next to it (the motion may begin only where the readings
+    do), in order of time; arrays (readings,) and (lines,).
     """
     touching = _well_inside(motion, t_s, windows, stroke_mm)
     moved, steps, unclear = motion, [], []
@@ -118,20 +122,29 @@ def _edges(windows: Sequence[Interval], stroke_mm: Interval) -> list[tuple[float
     return out
 
 
+def _uncertainty(motion: Motion, t_s: FloatArray) -> FloatArray:
+    """Standard uncertainty (readings,) of the position at each of ``t_s``, its own delay taken in."""
+    if not len(t_s):
+        return np.zeros(0)
+    nodes = np.linspace(float(np.min(t_s)), float(np.max(t_s)), _NODES)
+    held = np.clip(nodes, motion.t_s[0], motion.t_s[-1])
+    late = motion.delay_effect_mm_s(held) * (_LINE_DELAY_S if motion.measured else _HAND_DELAY_S)
+    u = np.sqrt(np.maximum(np.diag(motion.covariance_mm2(held)), 0.0) + late**2)
+    return np.asarray(np.interp(t_s, nodes, u), float)
+
+
 def _uncertainty_at(motion: Motion, x_mm: float) -> float:
     """Standard uncertainty of the position where the pass goes by ``x_mm``."""
-    order = np.argsort(motion.x_mm)
-    t = np.array([np.interp(x_mm, motion.x_mm[order], motion.t_s[order])])
-    delay = abs(float(motion.delay_effect_mm_s(t)[0])) * 0.25
-    return float(np.sqrt(max(motion.covariance_mm2(t)[0, 0], 0.0) + delay**2))
+    return float(_uncertainty(motion, motion.time_s(np.array([x_mm])))[0])
 
 
 def _well_inside(motion: Motion, t_s: FloatArray, windows: Sequence[Interval], stroke_mm: Interval) -> BoolArray:
-    x = motion.position_mm(t_s)
+    """Readings that lie in a window by twice their own position's uncertainty."""
+    x, u = motion.position_mm(t_s), _uncertainty(motion, t_s)
     inside = np.zeros(len(t_s), bool)
     for low, high in windows:
-        a = low if low <= stroke_mm[0] + 1.0 else low + 2.0 * _uncertainty_at(motion, low)
-        b = high if high >= stroke_mm[1] - 1.0 else high - 2.0 * _uncertainty_at(motion, high)
+        a = low if low <= stroke_mm[0] + 1.0 else low + 2.0 * u
+        b = high if high >= stroke_mm[1] - 1.0 else high - 2.0 * u
         inside |= (x >= a - 1e-6) & (x <= b + 1e-6)
     return inside & np.isfinite(x)
 
@@ -204,7 +217,7 @@ def _noise(z: FloatArray) -> float:
     """Noise of single readings from second differences, which a smooth profile hardly enters."""
     if len(z) < 5:
         return 0.0
-    return float(1.4826 * np.median(np.abs(np.diff(z, 2))) / np.sqrt(6.0))
+    return float(MAD_TO_SIGMA * np.median(np.abs(np.diff(z, 2))) / np.sqrt(6.0))
 
 
 def _spacing_s(t_s: FloatArray) -> float:

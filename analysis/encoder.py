@@ -7,6 +7,7 @@ track is held against the stroke and against its own return to the start before 
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass
 
 import numpy as np
@@ -43,6 +44,8 @@ def motions_from_track(
 
     Raises BadTrack when it leaves the stroke: counting the wrong way (unless ``accept_turned``) or the wrong start.
     """
+    from scipy.optimize import isotonic_regression
+
     good = np.isfinite(t_s) & np.isfinite(counted_mm)
     order = np.argsort(t_s[good], kind="stable")
     t, x = t_s[good][order], at_zero_mm + counted_mm[good][order]
@@ -60,8 +63,10 @@ def motions_from_track(
     u = float(np.hypot(TRACK_MM, slip / 2.0))
     motions = []
     for a, b in legs:
-        keep = _thinned(x[a : b + 1])
         direction = 1 if x[b] > x[a] else -1
+        # Between turns the carriage does not run back: the counter's flutter is taken out by isotonic regression.
+        x[a : b + 1] = direction * isotonic_regression(direction * x[a : b + 1]).x
+        keep = _thinned(x[a : b + 1])
         motions.append(
             Motion(
                 direction, t[a : b + 1][keep], np.clip(x[a : b + 1][keep], *stroke_mm), np.full(int(keep.sum()), u),
@@ -116,7 +121,7 @@ def _legs(x: FloatArray) -> list[tuple[int, int]]:
             sign, extreme = -sign, i
     turns.append(extreme)
     legs = []
-    for a, b in zip(turns[:-1], turns[1:], strict=True):
+    for a, b in itertools.pairwise(turns):
         way = np.abs(x[a : b + 1] - x[a])
         moving = np.nonzero((way > 1.0) & (way < way[-1] - 1.0))[0]
         if len(moving) >= 3:
@@ -131,7 +136,8 @@ def _slip(t: FloatArray, x: FloatArray, legs: list[tuple[int, int]]) -> tuple[fl
     slip = max((abs(r) for r in returns), default=0.0)
     if slip > 4.0:
         notes.append(
-            f"Back at the start the position is off by {slip:.0f} mm: the encoder slipped, or the carriage did not come back."
+            f"Back at the start the position is off by {slip:.0f} mm: the encoder slipped, "
+            "or the carriage did not come back."
         )
     speed = np.abs(np.diff(x)) / np.maximum(np.diff(t), 1e-3)
     usual = float(np.quantile(speed, 0.95))

@@ -7,6 +7,7 @@ being taken for the stroke without a word: the result is labelled, and its large
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -153,7 +154,7 @@ def _from_rests(t: FloatArray, z: FloatArray, passes: int, ends: Interval, first
     ]
 
 
-def _still(t: FloatArray, z: FloatArray) -> np.ndarray:  # type: ignore[type-arg]
+def _still(t: FloatArray, z: FloatArray) -> BoolArray:
     """Readings within windows of about 0.4 s whose spread is no more than the noise."""
     spacing = float(np.median(np.diff(t)))
     width = int(np.clip(round(0.4 / max(spacing, 1e-6)), 3, 4000))
@@ -173,20 +174,16 @@ def _still(t: FloatArray, z: FloatArray) -> np.ndarray:  # type: ignore[type-arg
 def _turns(
     t: FloatArray,
     z: FloatArray,
-    still: np.ndarray,
+    still: BoolArray,
     start: float,
     end: float,
-    passes: int,  # type: ignore[type-arg]
+    passes: int,
 ) -> list[tuple[float, float]]:
     """The (passes - 1) rests nearest to where the turns should be; where there is none, the even division."""
     out = []
     breaks = np.nonzero(np.diff(still.astype(int)) != 0)[0]
     edges = np.concatenate([[0], breaks + 1, [len(t)]])
-    rests = [
-        (float(t[a]), float(t[b - 1]))
-        for a, b in zip(edges[:-1], edges[1:], strict=True)
-        if still[a] and t[b - 1] - t[a] > 0.2
-    ]
+    rests = [(float(t[a]), float(t[b - 1])) for a, b in itertools.pairwise(edges) if still[a] and t[b - 1] - t[a] > 0.2]
     for k in range(1, passes):
         wanted = start + (end - start) * k / passes
         near = [r for r in rests if abs((r[0] + r[1]) / 2 - wanted) < 0.25 * (end - start) / passes]

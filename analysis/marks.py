@@ -10,6 +10,7 @@ travel. N stations and P passes give N x P marks; pass 2 runs back, its first st
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -50,7 +51,8 @@ def clip_stations(
     for station in stations_mm:
         if not np.isfinite(station) or station < low - CLIP_MM or station > high + CLIP_MM:
             raise BadStations(
-                f"Station {station:g} mm is outside the stroke {low:g} to {high:g} mm; up to {CLIP_MM:g} mm outside is allowed."
+                f"Station {station:g} mm is outside the stroke {low:g} to {high:g} mm; "
+                f"up to {CLIP_MM:g} mm outside is allowed."
             )
         clipped = min(max(float(station), low), high)
         if clipped != station:
@@ -145,7 +147,7 @@ def _pace_of(marks: FloatArray, best: IntArray, places: FloatArray, passes_of: I
     used = np.nonzero(best >= 0)[0]
     paces = [
         (marks[b] - marks[a]) / abs(places[best[b]] - places[best[a]])
-        for a, b in zip(used[:-1], used[1:], strict=True)
+        for a, b in itertools.pairwise(used)
         if passes_of[best[a]] == passes_of[best[b]]
     ]
     return float(np.median(paces)) if paces else None

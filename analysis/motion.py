@@ -188,7 +188,8 @@ class Motion:
         else:
             near, far, sign = moving[-1], t[-2], -1.0
         fading = np.clip((far - t_s) * sign / max(abs(far - near), 1e-9), 0.0, 1.0)
-        return fading * np.clip((t_s - (t[0] if interval == 0 else t[-1])) * sign / 0.4, 0.0, 1.0)
+        rising = np.clip((t_s - (t[0] if interval == 0 else t[-1])) * sign / 0.4, 0.0, 1.0)
+        return np.asarray(fading * rising, float)
 
 
 def with_idle_time(motions: list[Motion]) -> list[Motion]:

@@ -1,9 +1,9 @@
 """Several passes become one profile, with all that is uncertain about it carried along.
 
-Why it exists: forward and return never lie on each other. The mark was late, the indicator lags and has play, it drifts,
-dust lies on the rail, the hand pushed unevenly. It prevents two mistakes: averaging the passes as they are, which wipes
-out real spots where the positions disagree, and dividing the scatter by the root of the number of readings, when most
-of the error is common to neighbours.
+Why it exists: forward and return never lie on each other. The mark was late, the indicator lags and has play, it
+drifts, dust lies on the rail, the hand pushed unevenly. It prevents two mistakes: averaging the passes as they are,
+which wipes out real spots where the positions disagree, and dividing the scatter by the root of the number of readings,
+when most of the error is common to neighbours.
 
 Method: one maximum-a-posteriori fit (Gauss-Newton) of a smoothing spline, the position's error along each pass (with
 the prior of :mod:`analysis.motion`), and nuisances: delay, offset between directions, play of the indicator, drift from
@@ -16,6 +16,7 @@ uncertainty is added to the covariance afterwards, so errors common to the passe
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -24,6 +25,7 @@ import numpy as np
 from analysis.motion import Motion
 from analysis.results import FloatArray
 from analysis.spline import Spline
+from analysis.uncertainty import MAD_TO_SIGMA
 
 KNOTS_MM = 45.0
 _CELL_MM = 4.0
@@ -170,7 +172,7 @@ def _not_spikes(z: FloatArray) -> FloatArray:
     from scipy.ndimage import median_filter
 
     away = np.abs(z - median_filter(z, size=7, mode="nearest"))
-    scale = 1.4826 * float(np.median(away[away > 0])) if np.any(away > 0) else 0.0
+    scale = MAD_TO_SIGMA * float(np.median(away[away > 0])) if np.any(away > 0) else 0.0
     return np.asarray(away <= 8.0 * scale, bool) if scale > 0 else np.ones(len(z), bool)
 
 
@@ -221,7 +223,7 @@ class _Joint:
             self.prior_covariance.append(covariance)
             self.prior.append(_inverse(covariance))
         starts = self.spline.count + np.concatenate([[0], np.cumsum([len(n) for n in self.node_index])])
-        self.shift_columns = [slice(int(a), int(b)) for a, b in zip(starts[:-1], starts[1:], strict=True)]
+        self.shift_columns = [slice(int(a), int(b)) for a, b in itertools.pairwise(starts)]
         self.delay_column = int(starts[-1])
         self.all_shifts = slice(self.spline.count, self.delay_column)
         self._lay_out_common()
@@ -272,7 +274,7 @@ class _Joint:
         x = self.nominal + self.delay_effect * theta[self.delay_column]
         for (a, b), hat, columns in zip(self._spans(), self.hats, self.shift_columns, strict=True):
             x[a:b] += hat @ theta[columns]
-        return x
+        return np.asarray(x, float)
 
     def _linearise(self, theta: FloatArray) -> tuple[FloatArray, FloatArray]:
         """(Jacobian (cells, unknowns), residual (cells,)) at theta."""
@@ -425,7 +427,8 @@ class _Joint:
             passes.append(
                 PassFit(
                     self.passes[k].motion, self.common_x[index], theta[columns], u, float(theta[first]),
-                    float(x[a:b].min()), float(x[a:b].max()), x[a:b], residual[a:b], weight[a:b] / self.base_weight[a:b],
+                    float(x[a:b].min()), float(x[a:b].max()), x[a:b], residual[a:b],
+                    weight[a:b] / self.base_weight[a:b],
                 )
             )  # fmt: skip
         return Fit(
@@ -468,7 +471,7 @@ def _hat(x_mm: FloatArray, nodes_mm: FloatArray) -> FloatArray:
 def _biweight(residual: FloatArray, weight: FloatArray) -> FloatArray:
     """Tukey's biweight with 1.4826 MAD as the scale; never nothing, so a set-aside stretch can come back."""
     used = residual[weight > 0]
-    scale = 1.4826 * float(np.median(np.abs(used))) if len(used) else 0.0
+    scale = MAD_TO_SIGMA * float(np.median(np.abs(used))) if len(used) else 0.0
     if scale <= 0:
         return np.ones(len(residual))
     u = np.clip(np.abs(residual) / (_TUKEY * scale), 0.0, 1.0)

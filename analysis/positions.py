@@ -15,10 +15,12 @@ import numpy as np
 
 from analysis.contact import Interval
 from analysis.encoder import BadTrack, motions_from_track
-from analysis.ends import NoMotion, motions_from_ends
+from analysis.ends import NoMotion, free_rest, motions_from_ends
 from analysis.marks import BadStations, clip_stations, match_marks, motions_from_marks
 from analysis.motion import Motion
-from analysis.results import FloatArray, Positions
+from analysis.results import BoolArray, FloatArray, Positions
+from analysis.stops import LEAST_S, SETTLING_S, Dwell, find_dwells, with_dwells
+from analysis.strips import with_strips
 
 SOURCES: Final = ("encoder", "marks", "strips", "stops", "ends only")
 _EMPTY: Final = np.zeros(0)
@@ -29,7 +31,8 @@ class Evidence:
     """All that may say where the carriage was. Times in s (device or host, as the recording's), places in mm.
 
     ``counted_mm`` is the encoder's position from its zero (nan where none); ``at_zero_mm`` that zero's place.
-    ``accept`` names repairs a person has agreed to: ``encoder turned``.
+    ``strip_sign`` is the way a strip moves the height (+1 fixed, -1 carried, 0 no strips). ``accept`` names repairs a
+    person has agreed to: ``encoder turned``.
     """
 
     t_s: FloatArray
@@ -43,16 +46,22 @@ class Evidence:
     mark_t_s: FloatArray = field(default_factory=lambda: _EMPTY)
     stations_mm: Sequence[float] = ()
     at_zero_mm: float | None = None
+    strip_sign: int = 0
+    unit: str = "mm"
+    resolution: float = 0.0
     accept: frozenset[str] = frozenset()
 
 
 @dataclass(frozen=True)
 class Located:
-    """One Motion per pass, where they came from, what must be said."""
+    """One Motion per pass, where they came from, what must be said; the dwells, where the carriage stood at stations;
+    which readings lie on strips and must not enter the profile (readings,)."""
 
     motions: tuple[Motion, ...]
     source: str
     warnings: tuple[str, ...]
+    dwells: tuple[Dwell, ...] = ()
+    on_strip: BoolArray | None = None
 
 
 class NoPosition(ValueError):
@@ -125,7 +134,34 @@ def _by_marks(evidence: Evidence, warnings: list[str]) -> Located | None:
     missing = evidence.passes - len(motions)
     if missing:
         warnings.append(f"{missing} of {evidence.passes} passes had fewer than two usable marks and were left out.")
-    return Located(tuple(motions), "marks", tuple(warnings))
+    dwells = find_dwells(evidence.t_s, _where_touching(evidence, motions), evidence.resolution, LEAST_S[evidence.unit])
+    if evidence.unit == "mm":  # a carriage that goes over the top of a hump looks as if it stood, but not steadily
+        dwells = tuple(dwell for dwell in dwells if dwell.steadiness > 0.8)
+    standing = [with_dwells(motion, dwells, SETTLING_S[evidence.unit]) for motion in motions]
+    between = sum(_inside(evidence.windows, motion.x_mm[1:-1]) for motion in motions)
+    stood = sum(found for _, found in standing)
+    if between >= 4 and stood >= 0.6 * between:
+        return Located(tuple(motion for motion, _ in standing), "stops", tuple(warnings), dwells)
+    return Located(tuple(motions), "marks", tuple(warnings), dwells)
+
+
+def _inside(windows: Sequence[Interval], x_mm: FloatArray) -> int:
+    """How many places lie well inside a window."""
+    return sum(any(low + 30.0 <= x <= high - 30.0 for low, high in windows) for x in x_mm)
+
+
+def _where_touching(evidence: Evidence, motions: Sequence[Motion]) -> FloatArray:
+    """The readings that can touch; nan for the others, whose free rest would look like one long stop."""
+    touching = np.zeros(len(evidence.t_s), bool)
+    for motion in motions:
+        within = (evidence.t_s >= motion.t_s[0] - 3.0) & (evidence.t_s <= motion.t_s[-1] + 3.0)
+        x = motion.position_mm(evidence.t_s)
+        for low, high in evidence.windows:
+            touching |= within & (x >= low - 1.0) & (x <= high + 1.0)
+    rest = free_rest(evidence.height) if evidence.unit == "mm" and len(evidence.windows) else None
+    if rest is not None:
+        touching &= np.abs(evidence.height - rest.value) > rest.near
+    return np.where(touching, evidence.height, np.nan)
 
 
 def _by_ends(evidence: Evidence, warnings: list[str]) -> Located | None:
@@ -148,6 +184,13 @@ def _by_ends(evidence: Evidence, warnings: list[str]) -> Located | None:
     except NoMotion as fault:
         warnings.append(str(fault))
         return None
+    if len(evidence.stations_mm) and evidence.strip_sign:
+        found = with_strips(
+            motions, evidence.t_s, evidence.height, evidence.stations_mm, evidence.windows, evidence.strip_sign
+        )
+        if found is not None:
+            kept = [w for w in warnings if not w.startswith("Marks were asked for")]
+            return Located(found.motions, "strips", (*kept, *found.notes), (), found.on_strip)
     warnings.append("Positions come from the start and end of motion only: weak evidence; use marks or an encoder.")
     if len(motions) != evidence.passes:
         warnings.append(f"{len(motions)} passes were found; {evidence.passes} were asked for.")

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.motion import Motion
-from analysis.results import FloatArray
+from analysis.results import BoolArray, FloatArray
+from analysis.uncertainty import robust_scale
 
 _BASELINE_S = 1.2
 _LOOK_S = 3.0
@@ -46,11 +47,11 @@ def set_off(
     if int(resting.sum()) < 3:
         return None
     base = float(np.median(z[resting]))
-    spread = max(float(1.4826 * np.median(np.abs(z[resting] - base))), noise, 1e-7)
+    spread = max(robust_scale(z[resting]), noise, 1e-7)
     looking = (ago > -0.3) & (ago < _LOOK_S)
     order = np.argsort(ago[looking])
     when, away = ago[looking][order], z[looking][order] - base
-    width = max(int(round(0.1 / max(float(np.median(np.diff(when))) if len(when) > 1 else 1.0, 1e-6))), 1)
+    width = max(round(0.1 / max(float(np.median(np.diff(when))) if len(when) > 1 else 1.0, 1e-6)), 1)
     if len(when) < 2 * width + 2:
         return None
     running = np.convolve(away, np.ones(width) / width, mode="valid")
@@ -66,7 +67,7 @@ def set_off(
     return SetOff(t0 + sign * float(moments[first]), x0 + forward * gone, float(np.hypot(0.5 * gone, 4.0)))
 
 
-def _lasting(flags: np.ndarray, count: int) -> int | None:  # type: ignore[type-arg]
+def _lasting(flags: BoolArray, count: int) -> int | None:
     """The first index from which ``count`` flags in a row are set."""
     run = np.convolve(flags.astype(int), np.ones(count, int), mode="valid")
     hits = np.nonzero(run == count)[0]

@@ -11,31 +11,37 @@ transient makes it smaller. That ratio tells a settled dwell from one that still
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.contact import Interval, not_seen
 from analysis.motion import Motion
-from analysis.results import FloatArray, IntArray, Profile, Quantity
+from analysis.results import BoolArray, FloatArray, IntArray, Profile, Quantity
+from analysis.uncertainty import robust_scale
 
-_LEAST_S = 0.8
+LEAST_S = {"mm": 0.8, "mm/m": 0.4}  # of the settled part: a slow level spends most of a short stop on its way there
+SETTLING_S = {"mm": 0.3, "mm/m": 3.0}  # a mark may be set this long before the reading stands still
 _SETTLED_SHARE = 0.6
 
 
 @dataclass(frozen=True)
 class Dwell:
-    """The carriage stood from ``start_s`` to ``end_s``; ``value`` is the settled mean of ``count`` readings."""
+    """The carriage stood from ``start_s`` to ``end_s``; ``value`` is the settled mean of ``count`` readings,
+    ``steadiness`` the von Neumann ratio of all of them (about 2 at rest, toward 0 where the reading still goes)."""
 
     start_s: float
     end_s: float
     value: float
     standard_uncertainty: float
     count: int
+    steadiness: float = 2.0
 
 
-def find_dwells(t_s: FloatArray, value: FloatArray, resolution: float = 0.0) -> tuple[Dwell, ...]:
-    """Stretches of at least 0.8 s in which the reading stands still, in order of time."""
+def find_dwells(
+    t_s: FloatArray, value: FloatArray, resolution: float = 0.0, least_s: float = LEAST_S["mm"]
+) -> tuple[Dwell, ...]:
+    """Stretches of at least ``least_s`` in which the reading stands still, in order of time."""
     good = np.isfinite(t_s) & np.isfinite(value)
     t, z = np.asarray(t_s, float)[good], np.asarray(value, float)[good]
     if len(t) < 8:
@@ -44,9 +50,10 @@ def find_dwells(t_s: FloatArray, value: FloatArray, resolution: float = 0.0) -> 
     t, z = t[order], z[order]
     quiet = _quiet(t, z, resolution)
     dwells = []
-    edges = np.concatenate([[0], np.nonzero(np.diff(quiet.astype(int)) != 0)[0] + 1, [len(t)]])
+    apart = np.diff(t) > max(0.5, 4.0 * float(np.median(np.diff(t))))
+    edges = np.concatenate([[0], np.nonzero((np.diff(quiet.astype(int)) != 0) | apart)[0] + 1, [len(t)]])
     for a, b in zip(edges[:-1].tolist(), edges[1:].tolist(), strict=True):
-        if quiet[a] and t[b - 1] - t[a] >= _LEAST_S and b - a >= 4:
+        if quiet[a] and t[b - 1] - t[a] >= least_s and b - a >= 4:
             dwells.append(_settled(t[a:b], z[a:b], resolution))
     return tuple(dwells)
 
@@ -62,11 +69,13 @@ def settled_mean(value: FloatArray, resolution: float = 0.0) -> tuple[float, flo
         start += (len(z) - start) // 4
     kept = z[start:]
     middle = float(np.median(kept))
-    spread = 1.4826 * float(np.median(np.abs(kept - middle)))
+    spread = robust_scale(kept)
     kept = kept[np.abs(kept - middle) <= max(5.0 * spread, 1.01 * resolution)]
     scatter = float(np.std(kept, ddof=1)) if len(kept) > 1 else 0.0
+    half = len(kept) // 2
+    creep = abs(float(kept[:half].mean() - kept[half:].mean())) / 2.0 if half else 0.0
     alike = max(2.0 / max(von_neumann_ratio(kept), 0.1), 1.0) if scatter > 0 else 1.0
-    u = np.hypot(scatter * np.sqrt(alike / len(kept)), resolution / np.sqrt(12.0))
+    u = np.sqrt(scatter**2 * alike / len(kept) + resolution**2 / 12.0 + creep**2)
     return float(kept.mean()), float(u), len(kept)
 
 
@@ -76,38 +85,61 @@ def von_neumann_ratio(z: FloatArray) -> float:
     return float(np.mean(np.diff(z) ** 2) / variance) if variance > 0 else 2.0
 
 
-def stood_at_marks(dwells: Sequence[Dwell], mark_t_s: FloatArray, slack_s: float = 0.5) -> IntArray:
-    """For each mark the index of the dwell it was set in (marks,), -1 where the carriage moved."""
+def stood_at_marks(dwells: Sequence[Dwell], mark_t_s: FloatArray, settling_s: float = SETTLING_S["mm"]) -> IntArray:
+    """For each mark the index of the dwell it was set in (marks,), -1 where the carriage moved.
+
+    A mark belongs to the dwell around it, else to the next one if the reading settles soon after it and before the next
+    mark, else to one that ended just before.
+    """
     out = np.full(len(mark_t_s), -1, np.int64)
-    for i, mark in enumerate(mark_t_s):
-        away = [max(d.start_s - mark, mark - d.end_s, 0.0) for d in dwells]
-        if away and min(away) <= slack_s:
-            out[i] = int(np.argmin(away))
+    for i, mark in enumerate(mark_t_s.tolist()):
+        following = float(mark_t_s[i + 1]) if i + 1 < len(mark_t_s) else np.inf
+        costs = []
+        for d in dwells:
+            if d.start_s <= mark <= d.end_s:
+                costs.append(0.0)
+            elif mark < d.start_s <= mark + settling_s and d.end_s < following:
+                costs.append(d.start_s - mark)
+            elif d.end_s < mark <= d.end_s + 0.5:
+                costs.append(3.0 * (mark - d.end_s))
+            else:
+                costs.append(np.inf)
+        if costs and min(costs) < np.inf:
+            out[i] = int(np.argmin(costs))
     return out
 
 
-def with_dwells(motion: Motion, dwells: Sequence[Dwell]) -> tuple[Motion, int]:
-    """The pass with every mark that was set in a dwell of its own widened to that dwell, and how many there were."""
-    t, x, u, delayed = [], [], [], []
-    stood = stood_at_marks(dwells, motion.t_s)
-    found = 0
+def with_dwells(motion: Motion, dwells: Sequence[Dwell], settling_s: float = SETTLING_S["mm"]) -> tuple[Motion, int]:
+    """The pass with every mark that was set in a dwell of its own widened to that dwell, and how many there were
+    between the first and the last."""
+    stood = stood_at_marks(dwells, motion.t_s, settling_s)
+    alone = np.array([index >= 0 and int(np.sum(stood == index)) == 1 for index in stood])
+    chosen = [dwells[int(stood[i])] if alone[i] else None for i in range(len(stood))]
+    before = _typical([mark - d.start_s for mark, d in zip(motion.t_s.tolist(), chosen, strict=True) if d is not None])
+    after = _typical([d.end_s - mark for mark, d in zip(motion.t_s.tolist(), chosen, strict=True) if d is not None])
+    last = len(motion.t_s) - 1
+    t: list[float] = []
+    source: list[int] = []
+    scatter: list[float] = []
     for i, mark in enumerate(motion.t_s.tolist()):
-        alone = stood[i] >= 0 and int(np.sum(stood == stood[i])) == 1
-        if not alone:
-            times, scatter, late = [mark], float(motion.standard_uncertainty_mm[i]), bool(motion.delayed[i])
-        else:
-            dwell = dwells[int(stood[i])]
-            low = dwell.start_s if i > 0 else mark
-            high = dwell.end_s if i < len(motion.t_s) - 1 else mark
-            times, scatter, late = sorted({min(low, mark), max(high, mark)}), 1.5, False
-            found += 1
-        for time in times:
+        # A stop off the surface cannot be seen; it lasted about as long as the others.
+        start, end = (chosen[i].start_s, chosen[i].end_s) if chosen[i] is not None else (mark - before, mark + after)  # type: ignore[union-attr]
+        start, end = (mark if i == 0 else min(start, mark)), (mark if i == last else max(end, mark))
+        for time in sorted({start, end}):
             if not t or time > t[-1] + 1e-6:
-                t.append(time), x.append(float(motion.x_mm[i])), u.append(scatter), delayed.append(late)
-    return (
-        Motion(motion.direction, np.array(t), np.array(x), np.array(u), np.array(delayed), standing=motion.standing),
-        found,
-    )
+                t.append(time)
+                source.append(i)
+                scatter.append(1.5 if chosen[i] is not None else 15.0)
+    found = int(np.sum(alone[1:last])) if last > 0 else 0
+    stopped = Motion(
+        motion.direction, np.array(t), motion.x_mm[source], np.array(scatter), np.zeros(len(t), bool),
+        standing=motion.standing, idle_s=(0.2, 0.2),
+    )  # fmt: skip
+    return stopped, found
+
+
+def _typical(values: Sequence[float]) -> float:
+    return float(np.median([max(value, 0.0) for value in values])) if values else 0.0
 
 
 @dataclass(frozen=True)
@@ -123,16 +155,45 @@ class Stop:
 
 
 def stops_of(motions: Sequence[Motion], dwells: Sequence[Dwell]) -> list[Stop]:
-    """The dwells in which a mark was set, one a station and pass."""
+    """A level's dwells in which a mark was set, one a station and pass."""
     out = []
     for number, motion in enumerate(motions):
-        for i, index in enumerate(stood_at_marks(dwells, motion.t_s).tolist()):
+        for i, index in enumerate(stood_at_marks(dwells, motion.t_s, SETTLING_S["mm/m"]).tolist()):
             if index >= 0:
                 d = dwells[index]
                 out.append(
-                    Stop(number, motion.direction, (d.start_s + d.end_s) / 2, float(motion.x_mm[i]), d.value, d.standard_uncertainty)
+                    Stop(
+                        number,
+                        motion.direction,
+                        (d.start_s + d.end_s) / 2,
+                        float(motion.x_mm[i]),
+                        d.value,
+                        d.standard_uncertainty,
+                    )
                 )
     return out
+
+
+def stops_on_track(motions: Sequence[Motion], dwells: Sequence[Dwell], alike_mm: float = 20.0) -> list[Stop]:
+    """Stops whose places an encoder gives; stops of several passes within ``alike_mm`` are one station."""
+    found: list[Stop] = []
+    for d in dwells:
+        middle = (d.start_s + d.end_s) / 2
+        for number, motion in enumerate(motions):
+            if motion.t_s[0] - d.end_s <= 0 <= motion.t_s[-1] - d.start_s:
+                at = motion.position_mm(np.array([max(d.start_s, motion.t_s[0]), min(d.end_s, motion.t_s[-1])]))
+                if abs(at[1] - at[0]) < 2.0:
+                    place = float(at.mean())
+                    found.append(Stop(number, motion.direction, middle, place, d.value, d.standard_uncertainty))
+                    break
+    places: list[list[float]] = []
+    for x in sorted(stop.x_mm for stop in found):
+        if places and x - places[-1][-1] <= alike_mm:
+            places[-1].append(x)
+        else:
+            places.append([x])
+    middles = np.array([float(np.mean(group)) for group in places])
+    return [replace(stop, x_mm=float(middles[np.argmin(np.abs(middles - stop.x_mm))])) for stop in found]
 
 
 def station_profile(
@@ -165,7 +226,9 @@ def station_profile(
     scale = 1.0
     for _ in range(3):
         weight = 1.0 / (own * scale) ** 2
-        covariance = np.linalg.inv(design.T @ (design * weight[:, None]) + np.diag(prior) + 1e-9 * np.eye(design.shape[1]))
+        covariance = np.linalg.inv(
+            design.T @ (design * weight[:, None]) + np.diag(prior) + 1e-9 * np.eye(design.shape[1])
+        )
         theta = covariance @ (design.T @ (weight * y))
         freedom = len(y) - len(places) - (2 if both else 0)
         if freedom < 1:
@@ -173,7 +236,7 @@ def station_profile(
         misfit = float(np.sum(((y - design @ theta) / own) ** 2)) / freedom
         scale = float(np.sqrt(max(misfit, 1.0)))
     n = len(places)
-    whole = covariance[:n, :n]
+    whole = np.asarray(covariance[:n, :n], float)
     known = np.linalg.inv(design[:, :n].T @ (design[:, :n] * weight[:, None]))
     value = theta[:n]
     return Profile(
@@ -186,7 +249,7 @@ def station_profile(
     )  # fmt: skip
 
 
-def _quiet(t: FloatArray, z: FloatArray, resolution: float) -> np.ndarray:  # type: ignore[type-arg]
+def _quiet(t: FloatArray, z: FloatArray, resolution: float) -> BoolArray:
     """Readings in windows of about half a second whose spread is near the smallest spread that occurs."""
     from scipy.ndimage import maximum_filter1d, minimum_filter1d, uniform_filter1d
 
@@ -200,7 +263,7 @@ def _quiet(t: FloatArray, z: FloatArray, resolution: float) -> np.ndarray:  # ty
 
 def _settled(t: FloatArray, z: FloatArray, resolution: float) -> Dwell:
     mean, u, count = settled_mean(z, resolution)
-    return Dwell(float(t[0]), float(t[-1]), mean, u, count)
+    return Dwell(float(t[0]), float(t[-1]), mean, u, count, von_neumann_ratio(z))
 
 
 def between_stops(x_mm: FloatArray, profile: Profile) -> FloatArray:
@@ -210,5 +273,3 @@ def between_stops(x_mm: FloatArray, profile: Profile) -> FloatArray:
     if len(profile.x_mm) < 2:
         return np.full(len(x_mm), float(profile.value[0]) if len(profile.value) else np.nan)
     return np.asarray(PchipInterpolator(profile.x_mm, profile.value, extrapolate=False)(x_mm), float)
-
-

@@ -15,7 +15,7 @@ from typing import Final, Literal
 
 import numpy as np
 
-from analysis.results import FloatArray, Straightness
+from analysis.results import FloatArray, IntArray, Straightness
 
 Reference = Literal["end points", "least squares", "minimum zone"]
 REFERENCES: Final[tuple[Reference, ...]] = ("least squares", "minimum zone", "end points")
@@ -119,10 +119,11 @@ def gaussian_filter(x_mm: FloatArray, value: FloatArray, cutoff_mm: float) -> Fl
     x, z = _checked(x_mm, value)
     reach = _KERNEL_HALF_WIDTH * cutoff_mm
     out = np.empty_like(z)
+    share = _spacing(x)
     for i, middle in enumerate(x):
         near = np.abs(x - middle) <= reach
         u = x[near] - middle
-        weight = np.exp(-math.pi * (u / (ALPHA * cutoff_mm)) ** 2) * _spacing(x)[near]
+        weight = np.exp(-math.pi * (u / (ALPHA * cutoff_mm)) ** 2) * share[near]
         s0, s1, s2 = weight.sum(), (weight * u).sum(), (weight * u * u).sum()
         zero, first = (weight * z[near]).sum(), (weight * u * z[near]).sum()
         determinant = s0 * s2 - s1 * s1
@@ -148,7 +149,7 @@ def _checked(x_mm: FloatArray, value: FloatArray) -> tuple[FloatArray, FloatArra
     return x, z
 
 
-def _hull(x: FloatArray, z: FloatArray, sign: float) -> FloatArray:
+def _hull(x: FloatArray, z: FloatArray, sign: float) -> IntArray:
     """Indices of the upper (sign +1) or lower (-1) hull from left to right: Andrew's monotone chain."""
     order = np.lexsort((-sign * z, x))
     chain: list[int] = []
@@ -166,5 +167,5 @@ def _hull(x: FloatArray, z: FloatArray, sign: float) -> FloatArray:
     return np.array(chain)
 
 
-def _edge_slopes(x: FloatArray, z: FloatArray, chain: FloatArray) -> FloatArray:
-    return np.diff(z[chain]) / np.diff(x[chain])
+def _edge_slopes(x: FloatArray, z: FloatArray, chain: IntArray) -> FloatArray:
+    return np.asarray(np.diff(z[chain]) / np.diff(x[chain]), float)

@@ -7,6 +7,7 @@ strip's step has the strip's own height and the strip's own length, in every pas
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -15,6 +16,7 @@ import numpy as np
 from analysis.contact import Interval
 from analysis.motion import Motion
 from analysis.results import BoolArray, FloatArray
+from analysis.uncertainty import MAD_TO_SIGMA
 
 PLACE_MM = 1.5  # standard uncertainty of a strip's middle as laid; common practice, no source
 _LONGEST_MM = 90.0
@@ -55,7 +57,7 @@ def find_bumps(t_s: FloatArray, height: FloatArray, speed_mm_s: float, sign: int
     spacing = max(float(np.median(np.diff(t_s))), 1e-6)
     width = 2 * int(np.clip(1.2 * _LONGEST_MM / speed_mm_s / spacing, 5, 3001)) + 1
     away = sign * (height - median_filter(height, size=min(width, len(t_s) // 2 * 2 - 1), mode="nearest"))
-    noise = 1.4826 * float(np.median(np.abs(np.diff(height)))) / np.sqrt(2.0)
+    noise = MAD_TO_SIGMA * float(np.median(np.abs(np.diff(height)))) / np.sqrt(2.0)
     high = away > max(8.0 * noise, 0.4 * float(np.quantile(away, 0.995)), 0.008)
     edges = np.concatenate([[0], np.nonzero(np.diff(high.astype(int)) != 0)[0] + 1, [len(t_s)]])
     bumps = []
@@ -112,7 +114,7 @@ def _in_order(motion: Motion, bumps: Sequence[Bump], wanted: Sequence[float]) ->
     """
     places = sorted(wanted, reverse=motion.direction < 0)
     where = motion.position_mm(np.array([bump.middle_s for bump in bumps])) if bumps else np.zeros(0)
-    reach = 0.5 * min((abs(b - a) for a, b in zip(places[:-1], places[1:], strict=True)), default=300.0)
+    reach = 0.5 * min((abs(b - a) for a, b in itertools.pairwise(places)), default=300.0)
     price = reach**2
     best = np.zeros((len(places) + 1, len(bumps) + 1))
     for i in range(len(places) - 1, -1, -1):

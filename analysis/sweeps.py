@@ -13,12 +13,14 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from analysis.contact import Interval, Touch, find_touching
+from analysis.ends import free_rest
 from analysis.motion import Motion
 from analysis.passes import Fit, NothingToFit, PassReadings, Scales, fit_passes
 from analysis.positions import Evidence, Located, locate
 from analysis.profile import make_profile
 from analysis.rests import set_off
 from analysis.results import FloatArray, Profile, Quantity
+from analysis.stops import LEAST_S, Stop, find_dwells, station_profile, stops_of, stops_on_track
 
 
 @dataclass(frozen=True)
@@ -45,10 +47,11 @@ class SweepData:
 
 @dataclass(frozen=True)
 class Outcome:
-    """The profile of one set-up's sweeps, the fit behind it, where the positions came from."""
+    """The profile of one set-up's sweeps, the fit behind it (None for a level read at stops), where the positions came
+    from."""
 
     profile: Profile
-    fit: Fit
+    fit: Fit | None
     source: str
     located: tuple[Located, ...]
     warnings: tuple[str, ...] = field(default=())
@@ -56,16 +59,26 @@ class Outcome:
 
 def profile_of(sweeps: Sequence[SweepData], geometry: Geometry) -> Outcome:
     """One profile from all sweeps of the same state. Raises NoPosition, NothingToFit or NothingSeen (ValueErrors)."""
-    located, touched, warnings = [], [], []
+    located: list[Located] = []
+    touched: list[PassReadings] = []
+    warnings: list[str] = []
     for number, sweep in enumerate(sweeps):
         where = locate(sweep.evidence)
         located.append(where)
         prefix = f"{sweep.name}: " if len(sweeps) > 1 else ""
-        readings, notes = _touched(sweep.evidence, where, geometry, number)
+        readings, notes = _touched(_without_strips(sweep.evidence, where), where, geometry, number)
         touched.extend(readings)
         warnings.extend(prefix + note for note in (*where.warnings, *notes))
     if not touched:
         raise NothingToFit("No reading lies where the indicator can touch.")
+    if geometry.unit != "mm":
+        stopped = _level_at_stops(sweeps, located, geometry, warnings)
+        if stopped is not None:
+            return stopped
+        warnings.append(
+            "The level was read while it moved: what it shows then is acceleration as much as tilt. "
+            "Stop at each station, let it settle, then mark."
+        )
     scales = Scales() if geometry.unit == "mm" else _level_scales()
     fit = fit_passes(touched, scales)
     sharpened = [_sharpened(readings, sweeps[readings.sweep].evidence, fit, geometry) for readings in touched]
@@ -86,14 +99,20 @@ def profile_of(sweeps: Sequence[SweepData], geometry: Geometry) -> Outcome:
 def _touched(
     evidence: Evidence, located: Located, geometry: Geometry, sweep: int
 ) -> tuple[list[PassReadings], list[str]]:
-    out, steps, notes = [], [], []
+    out: list[PassReadings] = []
+    steps: list[float] = []
+    notes: list[str] = []
+    everywhere = geometry.windows == (geometry.stroke_mm,)
+    rest = None if everywhere or geometry.unit != "mm" else free_rest(evidence.height)
     for number, motion in enumerate(located.motions):
         within = (evidence.t_s >= motion.t_s[0]) & (evidence.t_s <= motion.t_s[-1])
-        silent = evidence.no_value_t_s
-        silent = silent[(silent >= motion.t_s[0]) & (silent <= motion.t_s[-1])]
+        silent = _next_to(evidence.no_value_t_s, located.motions, number)
+        within &= np.isfinite(evidence.height)
         t, z = evidence.t_s[within], evidence.height[within]
         touch = find_touching(motion, t, z, silent, geometry.windows, geometry.stroke_mm, geometry.resolution)
         steps.extend(touch.steps)
+        if rest is not None:
+            touch = replace(touch, touching=touch.touching & (np.abs(z - rest.value) > rest.near))
         if int(touch.touching.sum()) < 3:
             notes.append(f"Pass {number + 1} has {int(touch.touching.sum())} readings that touch; it was left out.")
             continue
@@ -101,6 +120,46 @@ def _touched(
         notes.extend(_cut_short(touch, t, geometry, number))
     notes.extend(_sign_of_steps(steps, geometry))
     return out, notes
+
+
+def _next_to(no_value_t_s: FloatArray, motions: Sequence[Motion], number: int) -> FloatArray:
+    """The "no value" lines of one pass: those from half-way since the pass before to half-way to the pass after.
+
+    A position that comes in the reading's own line begins with the first reading: the silence before it is what shows
+    that the tip was off.
+    """
+    motion = motions[number]
+    start = (motions[number - 1].t_s[-1] + motion.t_s[0]) / 2.0 if number > 0 else -np.inf
+    end = (motions[number + 1].t_s[0] + motion.t_s[-1]) / 2.0 if number + 1 < len(motions) else np.inf
+    return no_value_t_s[(no_value_t_s >= start) & (no_value_t_s <= end)]
+
+
+def _without_strips(evidence: Evidence, located: Located) -> Evidence:
+    """The readings without those on strips: the strip is a mark, not a high spot."""
+    if located.on_strip is None:
+        return evidence
+    return replace(evidence, height=np.where(located.on_strip, np.nan, evidence.height))
+
+
+def _level_at_stops(
+    sweeps: Sequence[SweepData], located: Sequence[Located], geometry: Geometry, warnings: Sequence[str]
+) -> Outcome | None:
+    """A level's profile from settled readings only, or None where the carriage did not stop."""
+    stops: list[Stop] = []
+    for number, (sweep, where) in enumerate(zip(sweeps, located, strict=True)):
+        dwells = where.dwells or find_dwells(
+            sweep.evidence.t_s, sweep.evidence.height, geometry.resolution, LEAST_S[geometry.unit]
+        )
+        found = stops_on_track(where.motions, dwells) if where.source == "encoder" else stops_of(where.motions, dwells)
+        stops.extend(replace(stop, pass_number=stop.pass_number + 100 * number) for stop in found)
+    if len({stop.x_mm for stop in stops}) < 3:
+        return None
+    scales = _level_scales()
+    profile = station_profile(
+        stops, geometry.quantity, geometry.unit, geometry.stroke_mm, geometry.zero_known, geometry.resolution,
+        scales.hysteresis_both, scales.drift_per_s, warnings,
+    )  # fmt: skip
+    return Outcome(profile, None, "stops", tuple(located), tuple(warnings))
 
 
 def _sharpened(readings: PassReadings, evidence: Evidence, fit: Fit, geometry: Geometry) -> PassReadings:
@@ -127,7 +186,8 @@ def _cut_short(touch: Touch, t: FloatArray, geometry: Geometry, number: int) -> 
     short = max(float(x.min()) - low, high - float(x.max()))
     if short > max(0.08 * (high - low), 60.0):
         return [
-            f"Pass {number + 1} covers {x.min():.0f} to {x.max():.0f} mm only; {low:.0f} to {high:.0f} mm could be seen."
+            f"Pass {number + 1} covers {x.min():.0f} to {x.max():.0f} mm only; "
+            f"{low:.0f} to {high:.0f} mm could be seen."
         ]
     return []
 
@@ -153,8 +213,8 @@ def _without_bad_marks(readings: Sequence[PassReadings], fit: Fit, scales: Scale
         which, anchor, miss = worst
         motion = current[which].motion
         notes.append(
-            f"The mark at {motion.x_mm[anchor]:.0f} mm in pass {which + 1} is {abs(miss):.0f} mm off what the other passes say; "
-            "it was left out."
+            f"The mark at {motion.x_mm[anchor]:.0f} mm in pass {which + 1} is {abs(miss):.0f} mm off "
+            "what the other passes say; it was left out."
         )
         trimmed = motion.without_anchor(anchor)
         inside = (current[which].t_s >= trimmed.t_s[0]) & (current[which].t_s <= trimmed.t_s[-1])
@@ -194,7 +254,8 @@ def _what_was_set_aside(fit: Fit) -> list[str]:
         notes.append(f"{fit.spikes} single readings stood out from their neighbours (a spike) and were set aside.")
     if fit.set_aside > max(3, 0.03 * total):
         notes.append(
-            f"{fit.set_aside} short stretches of {total} did not agree with the rest (dust, a knock) and were set aside."
+            f"{fit.set_aside} short stretches of {total} did not agree with the rest (dust, a knock) "
+            "and were set aside."
         )
     return notes
 

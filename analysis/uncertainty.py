@@ -10,9 +10,14 @@ The covariance arithmetic is that of JCGM 100:2008 (GUM), 5.2; the distribution 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from analysis.results import Extremes, FloatArray
+
+MAD_TO_SIGMA = 1.482602218505602
+"""1 / the third quartile of the normal distribution: turns a median absolute deviation into a standard deviation."""
 
 DRAWS = 1500
 _SEED = 20_260_101
@@ -60,6 +65,68 @@ def peak_to_valley(value: FloatArray, covariance: FloatArray) -> tuple[float, fl
     low, high = np.quantile(drawn, [0.025, 0.975])
     corrected = max(plain - 0.5 * bias, 0.0)
     return corrected, float(np.hypot((high - low) / 2.0, 0.5 * bias))
+
+
+def robust_scale(values: FloatArray) -> float:
+    """1.4826 times the median absolute deviation from the median; 0 for nothing."""
+    values = values[np.isfinite(values)]
+    return MAD_TO_SIGMA * float(np.median(np.abs(values - np.median(values)))) if len(values) else 0.0
+
+
+@dataclass(frozen=True)
+class Regression:
+    """``coefficients`` and ``covariance`` of a linear least-squares fit; ``residual_deviation`` with n - p freedom."""
+
+    coefficients: FloatArray
+    covariance: FloatArray
+    residual_deviation: float
+
+
+def least_squares(design: FloatArray, y: FloatArray) -> Regression:
+    """Ordinary least squares of y (n,) on design (n, p) by QR with the columns scaled first.
+
+    The covariance uses the residual deviation (type A, GUM 4.2 and H.3). Raises ValueError for fewer rows than
+    columns.
+    """
+    design, y = np.asarray(design, float), np.asarray(y, float)
+    rows, columns = design.shape
+    if rows < columns:
+        raise ValueError(f"{rows} values cannot fix {columns} unknowns.")
+    scale = np.sqrt(np.sum(design**2, axis=0))
+    scale[scale == 0] = 1.0
+    q, r = np.linalg.qr(design / scale)
+    coefficients = np.linalg.solve(r, q.T @ y)
+    residual = y - design / scale @ coefficients
+    coefficients = coefficients + np.linalg.solve(r, q.T @ residual)  # one step of refinement
+    residual = y - design / scale @ coefficients
+    deviation = float(np.sqrt(np.sum(residual**2) / (rows - columns))) if rows > columns else 0.0
+    root = np.linalg.inv(r)
+    return Regression(coefficients / scale, deviation**2 * (root @ root.T) / np.outer(scale, scale), deviation)
+
+
+def line_with_both_errors(x: FloatArray, y: FloatArray, u_x: FloatArray, u_y: FloatArray) -> tuple[float, float]:
+    """(intercept, slope) where position and value are both uncertain: each point weighs by u_y² + slope² u_x², the same
+    sum by which a position's uncertainty enters a profile. York et al., Am. J. Phys. 72 (2004) 367-375."""
+    w_x, w_y = 1.0 / np.asarray(u_x, float) ** 2, 1.0 / np.asarray(u_y, float) ** 2
+    slope = float(np.polyfit(x, y, 1)[0])
+    intercept = 0.0
+    for _ in range(200):
+        w = w_x * w_y / (w_x + slope**2 * w_y)
+        mean_x, mean_y = float(np.sum(w * x) / w.sum()), float(np.sum(w * y) / w.sum())
+        u, v = x - mean_x, y - mean_y
+        beta = w * (u / w_y + slope * v / w_x)
+        new = float(np.sum(w * beta * v) / np.sum(w * beta * u))
+        intercept = mean_y - new * mean_x
+        if abs(new - slope) <= 1e-14 * max(abs(new), 1e-300):
+            break
+        slope = new
+    return intercept, slope
+
+
+def smooth_covariance(x_mm: FloatArray, standard_uncertainty: float, alike_mm: float) -> FloatArray:
+    """Covariance (x, x) of an unknown smooth shape: squared exponential with the length ``alike_mm``."""
+    apart = (x_mm[:, None] - x_mm[None, :]) / alike_mm
+    return np.asarray(standard_uncertainty**2 * np.exp(-0.5 * apart**2), float)
 
 
 def extremes(x_mm: FloatArray, value: FloatArray, covariance: FloatArray, zero_known: bool = True) -> Extremes:

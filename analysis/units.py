@@ -47,12 +47,14 @@ def base_unit(unit: str) -> Literal["mm", "mm/m"]:
 
 def to_base(value: Value, unit: str) -> Value:
     """``value`` in ``unit`` -> mm or mm/m. Works on floats and arrays; raises UnknownUnit."""
-    return _TO_BASE[_known(unit)](value)
+    converted: Value = _TO_BASE[_known(unit)](value)
+    return converted
 
 
 def from_base(value: Value, unit: str) -> Value:
     """``value`` in mm or mm/m -> ``unit``. The inverse of :func:`to_base`."""
-    return _FROM_BASE[_known(unit)](value)
+    converted: Value = _FROM_BASE[_known(unit)](value)
+    return converted
 
 
 def sign_of_reading(kind: SetUpKind, sense: Sense = "normal") -> int:
@@ -96,14 +98,16 @@ def _known(unit: str) -> str:
 
 def _slope_from_angle(radians_per_unit: float) -> Callable[[Value], Value]:
     def convert(value: Value) -> Value:
-        return np.tan(value * radians_per_unit) * 1000.0  # type: ignore[return-value]
+        slope: Value = np.tan(value * radians_per_unit) * 1000.0
+        return slope
 
     return convert
 
 
 def _angle_from_slope(radians_per_unit: float) -> Callable[[Value], Value]:
     def convert(value: Value) -> Value:
-        return np.arctan(value / 1000.0) / radians_per_unit  # type: ignore[return-value]
+        angle: Value = np.arctan(value / 1000.0) / radians_per_unit
+        return angle
 
     return convert
 

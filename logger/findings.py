@@ -8,6 +8,7 @@ was left out, cut off, repaired or not seen is in ``warnings`` and ``not_seen``,
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -19,7 +20,7 @@ from analysis.results import Extremes, Findings, PlaceFinding, Positions, Profil
 from analysis.spots import find_spots
 from analysis.straightness import REFERENCES, NotEnoughPoints, straightness
 from analysis.sweeps import Geometry, Outcome, SweepData, profile_of
-from analysis.uncertainty import extremes
+from analysis.uncertainty import extremes, smooth_covariance
 from analysis.units import MM_PER_INCH, height_from_reading
 from analysis.verdict import combine, judge
 from logger.errors import NotAllowed, NotUnderstood
@@ -27,6 +28,13 @@ from logger.errors import NotAllowed, NotUnderstood
 if TYPE_CHECKING:
     from logger.machines import Machine, SetUp
     from logger.recording import Recording
+
+
+ZERO_SET_MM = 0.0015
+"""Standard uncertainty of setting an indicator's zero on the table; common practice, no source."""
+TABLE_MM, TABLE_ALIKE_MM = 0.004, 200.0
+"""Standard deviation of a cast table's own flatness along a line where no map says it, and the length over which it is
+alike; common practice, no source."""
 
 
 def find(recordings: Sequence[Recording], accept: Iterable[str] = ()) -> Findings:
@@ -39,7 +47,7 @@ def find(recordings: Sequence[Recording], accept: Iterable[str] = ()) -> Finding
     outcome = outcome_of(recordings, accept)
     first = recordings[0]
     profile = outcome.profile
-    ends = extremes(profile.x_mm, profile.value, profile.covariance, profile.zero_known)
+    ends = extremes(profile.x_mm, profile.value, _with_table(profile, first), profile.zero_known)
     return Findings(
         set_up=first.set_up,
         sweeps=tuple(recording.name for recording in recordings),
@@ -61,7 +69,8 @@ def outcome_of(recordings: Sequence[Recording], accept: Iterable[str] = ()) -> O
     geometry = geometry_of(recordings[0])
     sweeps = [SweepData(recording.name, evidence_of(recording, geometry, accept)) for recording in recordings]
     try:
-        return profile_of(sweeps, geometry)
+        outcome = profile_of(sweeps, geometry)
+        return replace(outcome, profile=_over_the_plane(outcome.profile, recordings[0]))
     except ValueError as fault:
         names = ", ".join(recording.name for recording in recordings)
         raise NotUnderstood(
@@ -103,6 +112,7 @@ def geometry_of(recording: Recording) -> Geometry:
         unit="mm/m" if level else "mm",
         zero_known=zero_of(set_up) is not None,
         resolution=_resolution(recording),
+        instrument=0.0 if zero_of(set_up) is None else max(ZERO_SET_MM, _resolution(recording) / 3.5) * (not level),
         tip_falls={"fixed": -1, "carried": 1}.get(set_up.kind, 0),
     )
 
@@ -154,6 +164,9 @@ def evidence_of(recording: Recording, geometry: Geometry, accept: Iterable[str] 
         mark_t_s=recording.mark_t_s,
         stations_mm=recording.stations_mm,
         at_zero_mm=set_up.encoder.at_zero_mm,
+        strip_sign=-geometry.tip_falls,
+        unit=geometry.unit,
+        resolution=geometry.resolution,
         accept=frozenset(accept),
     )
 
@@ -289,11 +302,62 @@ def _verdict(machine: Machine, profile: Profile, ends: Extremes) -> Verdict:
     return judge(ends.peak_to_valley, ends.peak_to_valley_uncertainty, None, allowed, "mm/m", name)
 
 
+def _mapped(recording: Recording) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any], np.ndarray[Any, Any]] | None:
+    """(x, height, standard uncertainty) of the table's map along the line this set-up reads on, where there is one."""
+    lines = recording.machine.table.map
+    if not lines:
+        return None
+    y = set_up_of(recording).y_mm
+    nearest = min(lines, key=lambda line: abs(line.y_mm - (y or 0.0)))
+    points = np.array(sorted(nearest.points), float)
+    return points[:, 0], points[:, 1], points[:, 2]
+
+
+def _over_the_plane(profile: Profile, recording: Recording) -> Profile:
+    """Heights over the table's plane: the map of the table's surface, where there is one, added where the tip stood.
+
+    A carried tip reads the height over the surface under it, which changes along the stroke; a fixed one has its zero
+    from the surface at its own foot.
+    """
+    surface, set_up = _mapped(recording), set_up_of(recording)
+    if surface is None or set_up.kind == "level":
+        return profile
+    x, height, u = surface
+    if set_up.kind == "carried":
+        at = profile.x_mm + float(set_up.offset_mm or 0.0)
+    else:
+        at = np.full(len(profile.x_mm), float(set_up.x_mm or 0.0))
+    more = np.outer(np.interp(at, x, u), np.interp(at, x, u)) * np.exp(-np.abs(at[:, None] - at[None, :]) / 50.0)
+    covariance = profile.covariance + more
+    return replace(
+        profile,
+        value=profile.value + np.interp(at, x, height),
+        covariance=covariance,
+        uncertainty=2.0 * np.sqrt(np.diag(covariance)),
+        parts={**profile.parts, "table": np.interp(at, x, u)},
+    )
+
+
+def _with_table(profile: Profile, recording: Recording) -> Any:
+    """The covariance the verdict rests on: on a table nobody mapped, the table's own flatness lies inside the heights
+    and nothing in the readings can tell it from the carriage's."""
+    kind = set_up_of(recording).kind
+    if kind == "level" or _mapped(recording) is not None:
+        return profile.covariance
+    if (
+        kind == "fixed"
+    ):  # the stand's own foot is on one place of that table: the mean takes it along, the shape does not
+        return profile.covariance + TABLE_MM**2
+    return profile.covariance + smooth_covariance(profile.x_mm, TABLE_MM, TABLE_ALIKE_MM)
+
+
 def _not_seen(machine: Machine, set_up: str, profile: Profile) -> tuple[str, ...]:
     out = [f"{low:.0f} to {high:.0f} mm of the stroke" for low, high in profile.not_seen]
     kind = machine.set_up(set_up).kind
     if kind == "fixed":
         out.append("tilt of the whole rail (one fixed stand cannot see it)")
+    if kind == "carried" and not machine.table.map:
+        out.append(f"the table's own flatness (no map): about {2 * TABLE_MM:.3f} mm of it may lie in these heights")
     if profile.quantity == "height":
         out.append("roll")
     else:
