@@ -267,7 +267,7 @@ class Console:
         self.err = err
         self.plain = False
         self.json_only = False
-        self._progress_width = 0
+        self._progress = ""
 
     def configure(self, *, plain: bool, json_only: bool) -> None:
         self.plain = plain or not _is_terminal(self.out) or not _speaks_unicode(self.out)
@@ -311,13 +311,15 @@ class Console:
         if self.json_only or not _is_terminal(self.err):
             return
         text = self._safe(self.err, line)[: _width(self.err)]
-        self.err.write("\r" + text.ljust(self._progress_width))
+        if text == self._progress:
+            return  # a slow line is not told twice what it shows already
+        self.err.write("\r" + text.ljust(len(self._progress)))
         self.err.flush()
-        self._progress_width = len(text)
+        self._progress = text
 
     def end_progress(self) -> None:
-        if self._progress_width:
-            self._progress_width = 0
+        if self._progress:
+            self._progress = ""
             self.err.write("\n")
 
     def ask(self, question: str) -> str:
@@ -383,7 +385,9 @@ def _speaks_unicode(stream: TextIO) -> bool:
 
 
 def _width(stream: TextIO) -> int:
+    """Columns that can be written without wrapping; a terminal that says 0 (some lines do) is taken for 80 wide."""
     try:
-        return os.get_terminal_size(stream.fileno()).columns - 1
-    except OSError:
-        return 79
+        columns = os.get_terminal_size(stream.fileno()).columns
+    except (OSError, ValueError):
+        columns = 0
+    return (columns or 80) - 1

@@ -10,6 +10,7 @@ from __future__ import annotations
 import argparse
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from logger.commands import Answer
@@ -38,7 +39,7 @@ def spots(args: argparse.Namespace) -> Answer:
     found = findings.find(recordings)
     places = advice.places(job.machine, found)
     answer = findings.as_json(found, places)
-    answer["warnings"] = [*answer.get("warnings", []), *doubts]
+    answer["warnings"] = [*answer["warnings"], *doubts, *job.journal_faults()]
     return Answer(answer, spots_lines(found, places, answer["warnings"], args.units))
 
 
@@ -112,6 +113,7 @@ def bolts(args: argparse.Namespace) -> Answer:
     if args.what_if:
         return _what_if(job, args.what_if, set_up, args.units)
     plan = advice.advise(job, set_up=set_up)
+    plan = replace(plan, warnings=(*plan.warnings, *job.journal_faults()))
     return Answer(advice.as_json(plan), bolts_lines(plan, args.units))
 
 

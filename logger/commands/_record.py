@@ -18,7 +18,7 @@ from logger.commands._numbers import stations, until
 from logger.commands._stream import records
 from logger.errors import InstrumentLost, NotAllowed, NotUnderstood, TruestrokeError
 from logger.readings import Ended, LinkBack, LinkLost
-from logger.wording import count, plural, raw
+from logger.wording import plural, raw
 
 if TYPE_CHECKING:
     from logger.commands import Terminal
@@ -158,7 +158,7 @@ def _watched(recorder: Recorder, args: argparse.Namespace, wanted: Sequence[floa
     for batch in records(recorder, on_key):
         for record in batch:
             if isinstance(record, LinkLost):
-                terminal.note(f"╱ Link lost: {record.why}. Waiting for it to come back.")
+                terminal.note(f"╱ Link lost: {record.why.rstrip('.')}. Waiting for it to come back.")
             elif isinstance(record, LinkBack):
                 terminal.note(f"Link back on {record.port}; the gap is recorded.")
             elif isinstance(record, Ended):
@@ -173,8 +173,9 @@ def _keys_said(wanted: Sequence[float]) -> str:
 
 
 def _progress(recorder: Recorder, passes: int, wanted: Sequence[float]) -> str:
+    """What fits one line of 80: what it shows, where one is, and what went wrong if anything did."""
     latest = recorder.latest
-    shown = "no reading" if latest is None else f"indicator {raw(latest.value, latest.unit)}"
+    shown = "no reading" if latest is None else raw(latest.value, latest.unit)
     marks = plural(recorder.marks, "mark")
     if wanted:
         done, total = recorder.marks, passes * len(wanted)
@@ -182,10 +183,8 @@ def _progress(recorder: Recorder, passes: int, wanted: Sequence[float]) -> str:
         along = list(wanted) if number % 2 == 0 else list(reversed(wanted))
         following = f", next {along[place]:g} mm" if done < total else ""
         marks = f"pass {number + 1} of {passes}, marks {done} of {total}{following}"
-    return (
-        f"{recorder.state}: {shown}, {count(recorder.readings)} readings, {marks}, "
-        f"gaps {recorder.gaps}, garbage {recorder.garbage}"
-    )
+    wrong = [f"{word} {value}" for word, value in (("gaps", recorder.gaps), ("garbage", recorder.garbage)) if value]
+    return ", ".join([f"{recorder.state}: {shown}", marks, plural(recorder.readings, "reading"), *wrong])
 
 
 # --- afterwards ------------------------------------------------------------------------------------------------------
