@@ -12,12 +12,15 @@ import threading
 import pytest
 
 from tests.logger.device import Device, sweep_lines
-from tests.logger.test_cli_path import MARKS, ROOT, Shell, flat
+from tests.logger.shell import ENVIRONMENT, MARKS, Shell
 
 fcntl = pytest.importorskip("fcntl", reason="pseudo terminals and signals need a POSIX system")
 pty = pytest.importorskip("pty")
 termios = pytest.importorskip("termios")
-ENVIRONMENT = {**os.environ, "PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1"}
+
+
+def flat(s_mm):
+    return 0.100 + 0.000004 * (s_mm - 1100.0)
 
 
 @pytest.fixture

@@ -6,20 +6,12 @@ rise), end-point and minimum-zone straightness (0.080 mm) are known without any 
 """
 
 import csv
-import json
-import os
-import subprocess
-import sys
-from importlib import resources
 from pathlib import Path
 
 import pytest
 
-from tests.logger.device import INSTRUMENT, STATIONS, Device, sweep_lines
-
-ROOT = Path(__file__).parents[2]
-MARKS = ",".join(f"{station:g}" for station in STATIONS)
-MACHINE = resources.files("hardware").joinpath("machines", "kiln-street.yaml").read_text(encoding="utf-8")
+from tests.logger.device import STATIONS, Device, sweep_lines
+from tests.logger.shell import Shell
 
 
 def hollow(s_mm):
@@ -30,46 +22,18 @@ def flat(s_mm):
     return 0.100 + 0.000004 * (s_mm - 1100.0)
 
 
-class Shell:
-    """The command line in one job's folder."""
-
-    def __init__(self, folder):
-        self.folder = folder
-        (folder / "machine.yaml").write_text(MACHINE, encoding="utf-8")
-        (folder / "bench.yaml").write_text(INSTRUMENT, encoding="utf-8")
-
-    def __call__(self, *arguments):
-        return subprocess.run(
-            [sys.executable, "-m", "logger", *arguments],
-            cwd=self.folder,
-            env={**os.environ, "PYTHONPATH": str(ROOT), "OPENBLAS_NUM_THREADS": "1"},
-            stdin=subprocess.DEVNULL,
-            capture_output=True,
-            text=True,
-            timeout=120,
-        )
-
-    def json(self, *arguments, code=0):
-        done = self(*arguments, "--json")
-        assert done.returncode == code, done.stderr
-        assert done.stdout.count("\n") == 1
-        return json.loads(done.stdout)
-
-    def sweep(self, data, *more, code=0):
-        with Device(data) as device:
-            return self.json(
-                *("sweep", "--port", device.url, "--instrument", "bench.yaml", "--set-up", "across"),
-                *("--passes", "2", "--marks", MARKS, "--until", "closed", *more),
-                code=code,
-            )
-
-
 @pytest.fixture(scope="module")
 def swept(tmp_path_factory):
     """A job with one sweep of the hollow; the tests that use it change nothing."""
     shell = Shell(tmp_path_factory.mktemp("saw"))
-    shell.answer = shell.sweep(sweep_lines(hollow))
+    shell.sweep(sweep_lines(hollow))
     return shell
+
+
+@pytest.fixture(scope="module")
+def answer(tmp_path_factory):
+    """What ``sweep --json`` said of the same hollow, in a job of its own."""
+    return Shell(tmp_path_factory.mktemp("saw")).sweep(sweep_lines(hollow))
 
 
 @pytest.fixture
@@ -80,8 +44,7 @@ def shell(tmp_path):
 # --- sweep -----------------------------------------------------------------------------------------------------------
 
 
-def test_sweep_says_what_was_recorded(swept):
-    answer = swept.answer
+def test_sweep_says_what_was_recorded(answer):
     values = sum(not line.startswith(b"ERR") for line in sweep_lines(hollow).splitlines())
     assert answer["sweep"] == "0001-across"
     assert answer["readings"] == values
@@ -97,8 +60,8 @@ def test_every_byte_is_on_disk(swept):
     assert arrived == sweep_lines(hollow)
 
 
-def test_without_a_person_nothing_is_asked_and_the_doubt_is_said(swept):
-    assert any("counts the right way" in warning for warning in swept.answer["warnings"])
+def test_without_a_person_nothing_is_asked_and_the_doubt_is_said(answer):
+    assert any("counts the right way" in warning for warning in answer["warnings"])
 
 
 # --- spots -----------------------------------------------------------------------------------------------------------
@@ -210,11 +173,11 @@ def test_sweeps_of_one_state_are_judged_together(shell):
 # --- replay, verify, export, live, listen ----------------------------------------------------------------------------
 
 
-def test_replay_plays_every_reading_again(swept):
-    answer = swept.json("replay", "1", "--speed", "0")
-    assert (answer["readings"], answer["marks"]) == (swept.answer["readings"], 12)
+def test_replay_plays_every_reading_again(swept, answer):
+    played = swept.json("replay", "1", "--speed", "0")
+    assert (played["readings"], played["marks"]) == (answer["readings"], 12)
     lines = swept("replay", "1", "--speed", "0", "--plain").stdout.splitlines()
-    assert sum("height" in line for line in lines) == swept.answer["readings"]
+    assert sum("height" in line for line in lines) == answer["readings"]
 
 
 def test_verify_and_export(swept, tmp_path):
