@@ -37,6 +37,8 @@ UNSEEN_PART = 0.04  # a bolt that moves no seen reading by this part of its lift
 BEYOND = 1.05  # a band is not called out of reach for a hair: the model is not that good
 COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.012, "fewest": 0.06}
 
+SURE_ENOUGH = 0.95  # a chance of being inside at which a round is ended before its last move
+
 Trust = Literal["chance", "few", "fewest"]
 
 
@@ -78,6 +80,8 @@ def advise(
         return replace(base, why=("What was swept is inside by more than the uncertainty; leave the bolts alone.",))
     if float(np.quantile(reached, 0.05)) * limit - doubt_of(ground) > BEYOND * limit:
         return replace(base, reachable=False, why=_beyond_the_bolts(base))
+    if made_so_far:
+        return _rest_of_the_round(job.machine, base, ground, trust, made_so_far)
     return _with_moves(job.machine, base, ground, trust)
 
 
@@ -190,6 +194,30 @@ def _with_moves(machine: Machine, base: Plan, ground: Ground, trust: Trust) -> P
             return replace(base, next="sweep", next_set_up=ground.main, why=why)
         why = ("No move a hand can make would bring what was swept nearer to the band.",)
         return replace(base, next="stop", why=why)
+    return _turning(machine, base, ground, outcome, nothing)
+
+
+def _rest_of_the_round(machine: Machine, base: Plan, ground: Ground, trust: Trust, made: Sequence[TurnedBolt]) -> Plan:
+    """What is left to turn before the next sweep, from where the bolts already turned in this round have ended.
+
+    Each bolt is turned once in a round: the others' targets take up what it overshot. Going back to it on a prediction
+    is chasing the error of the prediction; a sweep is the cheaper way to know.
+    """
+    done = {machine.bolt(move.bolt).name for move in made}
+    free = np.array([bolt.name not in done for bolt in machine.bolts])
+    situation = replace(
+        ground.situation,
+        lowest_mm=np.where(free, ground.situation.lowest_mm, 0.0),
+        highest_mm=np.where(free, ground.situation.highest_mm, 0.0),
+    )
+    outcome, nothing = plan_round(situation, COST_OF_A_MOVE[trust])
+    if not outcome.steps or nothing.chance_inside >= SURE_ENOUGH:
+        why = ("This round's moves are made: measure again.",)
+        return replace(base, next="sweep", next_set_up=ground.main, why=why)
+    return _turning(machine, base, ground, outcome, nothing)
+
+
+def _turning(machine: Machine, base: Plan, ground: Ground, outcome: Outcome, nothing: Outcome) -> Plan:
     rows = ground.rows
     return replace(
         base,

@@ -9,6 +9,7 @@ This is the one part of the program that imports ``fixtures``.
 from __future__ import annotations
 
 import argparse
+import statistics
 import tempfile
 import time
 from collections.abc import Callable
@@ -19,7 +20,7 @@ from typing import TYPE_CHECKING, Any
 from logger.commands import Answer
 from logger.commands._findings import SAFE_FIRST, spots_lines
 from logger.errors import InstrumentLost, NotAllowed
-from logger.readings import Reading
+from logger.readings import Mark, Reading
 from logger.wording import amount, count, plural, position
 
 if TYPE_CHECKING:
@@ -33,7 +34,6 @@ MOST_ROUNDS = 4
 HEADLESS_PACE = 20.0
 TOUR_PACE = 4.0
 PATIENCE_S = 120.0  # for a pass or a settled reading: a saw that does not answer by then is gone
-SETTLING = 25  # readings thrown away after something moved: more than is under way in pipes and buffers
 AVERAGED = 20
 NOT_WORTH_TURNING_AGAIN_MM = 0.008  # a lock nut shifts as much when it is tightened (common practice, no source)
 LARGEST_STEP_MM = 0.1  # what a careful hand turns before it looks again
@@ -158,7 +158,6 @@ class Headless:
         )
         workshop.park(workshop.stations_mm[0])
         with Recorder.start(spec) as recorder:
-            _heard(recorder, SETTLING)
             for _ in range(workshop.passes):
                 workshop.push()
                 _until(recorder, lambda: not workshop.pushing())
@@ -220,10 +219,10 @@ class Headless:
         if not self._display_follows(move):
             return self._turn_by_thread(move)
         self.workshop.park(move.park_mm)
-        before = _settled(recorder)
+        before = self._settled(recorder)
         self._turn_until(move, before, recorder, instrument)
         self.workshop.lock_nut(move.bolt)
-        after = _settled(recorder)
+        after = self._settled(recorder)
         typed = f"{move.bolt}@{move.park_mm:g}:{before:+.3f}..{after:+.3f}mm"
         parked = parse(typed, self.job.machine)
         assert isinstance(parked, ParkedMove)
@@ -272,9 +271,28 @@ class Headless:
                 return
             step = max(-LARGEST_STEP_MM, min(LARGEST_STEP_MM, 0.9 * (target - shown) / follows))
             self.workshop.turn_bolt(move.bolt, step)
-            last, shown = shown, _settled(recorder)
+            last, shown = shown, self._settled(recorder)
             if abs(step) > 0.02 and (shown - last) / step * follows > 0:
                 follows = (shown - last) / step
+
+    def _settled(self, recorder: Recorder) -> float:
+        """What the display shows now: the mean of some readings after a press of the switch, which comes down the wire
+        behind everything that was under way."""
+        recorder.drain()
+        self.workshop.press()
+        values: list[float] = []
+        pressed = False
+
+        def enough() -> bool:
+            nonlocal pressed
+            for record in recorder.drain():
+                pressed = pressed or isinstance(record, Mark)
+                if pressed and isinstance(record, Reading):
+                    values.append(record.value)
+            return len(values) >= AVERAGED
+
+        _until(recorder, enough)
+        return round(statistics.fmean(values[:AVERAGED]), 3)
 
     # -- the end
 
@@ -328,39 +346,11 @@ def _said(found: Findings, units: Any) -> str:
     return amount(extremes.peak_to_valley, extremes.peak_to_valley_uncertainty, "mm", units, sign=False)
 
 
-# -- the display ----------------------------------------------------------------------------------------------------
-
-
 def _until(recorder: Recorder, done: Callable[[], bool]) -> None:
     """Go on listening until ``done``; raises when the saw goes silent or the recording ends for another reason."""
     deadline = time.monotonic() + PATIENCE_S
     while not done():
         if time.monotonic() > deadline:
             raise InstrumentLost(f"The simulated saw did not finish within {PATIENCE_S:g} s.", "Run the demo again.")
-        recorder.wait(0.02)
-        recorder.drain()
-        if recorder.state == "ended" and not done():
+        if recorder.wait(0.02) is not None and not done():
             raise InstrumentLost("The recording ended in the middle of a pass.", "Run the demo again.")
-
-
-def _heard(recorder: Recorder, wanted: int) -> list[float]:
-    """The next ``wanted`` readings."""
-    recorder.drain()
-    values: list[float] = []
-
-    def enough() -> bool:
-        values.extend(record.value for record in recorder.drain() if isinstance(record, Reading))
-        return len(values) >= wanted
-
-    deadline = time.monotonic() + PATIENCE_S
-    while not enough():
-        if recorder.wait(0.02) is not None or time.monotonic() > deadline:
-            raise InstrumentLost("The simulated saw stopped sending.", "Run the demo again.")
-    return values[:wanted]
-
-
-def _settled(recorder: Recorder) -> float:
-    """What the display shows once what was under way has arrived: the mean of some readings after some others."""
-    import statistics
-
-    return round(statistics.fmean(_heard(recorder, SETTLING + AVERAGED)[SETTLING:]), 3)
