@@ -61,7 +61,6 @@ def move_as_json(move: Move) -> dict[str, Any]:
 def predicted_as_json(predicted: Predicted, unit: str = "mm") -> dict[str, Any]:
     """``{"predicted": {...}}``: what the profile will be, with its 95 % band, and the chance of being inside."""
     end = ending(unit)
-    value = "height" if unit == "mm" else "tilt"
     return {
         "predicted": {
             f"peak_to_valley_{end}": number(predicted.peak_to_valley),
@@ -70,7 +69,7 @@ def predicted_as_json(predicted: Predicted, unit: str = "mm") -> dict[str, Any]:
             "chance_inside": number(predicted.chance_inside),
             "profile": {
                 "x_mm": [number(x) for x in predicted.x_mm],
-                f"{value}_{end}": [number(v) for v in predicted.value],
+                f"height_{end}": [number(v) for v in predicted.value],
                 f"uncertainty_{end}": [number(u) for u in predicted.uncertainty],
             },
         }

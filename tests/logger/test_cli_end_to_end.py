@@ -148,6 +148,7 @@ def test_a_levels_keys_end_in_mm_per_m(shell):
     plan = shell.json("bolts")
     assert "best_possible_peak_to_valley_mm_per_m" in plan
     assert {"peak_to_valley_mm_per_m", "mean_mm_per_m", "chance_inside"} <= set(plan["predicted"])
+    assert {"x_mm", "height_mm_per_m", "uncertainty_mm_per_m"} <= set(plan["predicted"]["profile"])
     for move in plan["moves"]:
         keys = {"reading_now_mm_per_m", "reading_target_mm_per_m", "uncertainty_mm_per_m", "raise_mm", "park_mm"}
         assert keys <= set(move)  # a bolt moves in mm whatever the instrument speaks
