@@ -1,0 +1,124 @@
+"""Facts about toe: the same tooth twice, the marks of the rear teeth, and the way the rail must go.
+
+Worked figures are derived by geometry; that marks on the wall away from the guide mean opening is derived here with a
+kerf swept tooth by tooth (``fixtures.cutter``), which knows nothing of the rule.
+"""
+
+import numpy as np
+import pytest
+
+from analysis.toe import (
+    chord_mm,
+    from_distances,
+    from_marks,
+    from_plate,
+    from_same_tooth,
+    groove_mm,
+    sideways_shifts,
+)
+from fixtures.cutter import kerf_marks
+
+OPENING = 0.020  # mm over 300 mm, derived example
+WOBBLE = 0.030  # 0.06 mm total reading
+
+
+def reading(where, tooth_deg):
+    """An indicator on the carriage, + pushed in: the blade is OPENING farther away at the rear; a tooth wobbles."""
+    return (0.0 if where == "front" else -OPENING) + WOBBLE * np.cos(np.deg2rad(tooth_deg))
+
+
+def test_the_same_tooth_front_and_rear_cancels_the_wobble():
+    found = from_same_tooth(np.array([reading("front", 0.0)]), np.array([reading("rear", 0.0)]), 300.0, 0.004)
+    assert found.over_span_mm == pytest.approx(0.020)
+    assert found.toe_mm_per_m == pytest.approx(0.0667, abs=5e-5)
+
+
+def test_another_tooth_at_the_rear_reads_the_wobble_instead():
+    # derived: two teeth half a turn apart on the same blade read -0.040
+    wrong = from_same_tooth(np.array([reading("front", 180.0)]), np.array([reading("rear", 0.0)]), 300.0, 0.004)
+    assert wrong.over_span_mm == pytest.approx(-0.040)
+
+
+def test_a_plate_turned_half_round_gives_it_without_a_tooth():
+    found = from_plate(
+        np.array([reading("front", 180.0), reading("front", 0.0)]),
+        np.array([reading("rear", 0.0), reading("rear", 180.0)]),
+        300.0,
+        0.004,
+    )
+    assert found.over_span_mm == pytest.approx(0.020)
+
+
+def test_several_teeth_cover_the_truth_by_their_scatter():
+    rng = np.random.default_rng(2)
+    hits = 0
+    for _ in range(400):
+        found = from_same_tooth(rng.normal(0.02, 0.01, 4), rng.normal(0.0, 0.01, 4), 300.0, 0.002)
+        hits += abs(found.over_span_mm - 0.02) <= found.uncertainty_mm_per_m * 0.3
+    assert 0.92 <= hits / 400 <= 0.98
+
+
+def test_a_guide_opens_when_its_distance_grows_toward_outfeed():
+    found = from_distances(np.array([0.0, 400.0]), np.array([100.00, 100.04]), 0.02)
+    assert found.toe_mm_per_m == pytest.approx(0.1)
+    assert found.uncertainty_mm_per_m == pytest.approx(1000 * 0.02 * 2**0.5 / 400)
+
+
+def test_distances_that_do_not_lie_on_a_line_widen_the_uncertainty():
+    x = np.array([0.0, 200.0, 400.0, 600.0])
+    straight = from_distances(x, 100 + 1e-4 * x, 0.01)
+    bent = from_distances(x, 100 + 1e-4 * x + np.array([0, 0.2, 0.2, 0]), 0.01)
+    assert bent.toe_mm_per_m == pytest.approx(straight.toe_mm_per_m)
+    assert bent.uncertainty_mm_per_m > 5 * straight.uncertainty_mm_per_m
+
+
+def test_the_chord_and_the_groove():
+    # derived: radius 150, projection 60: 240.0 mm at the table, 208.2 mm at 18 mm up; 0.1 mm/m leaves 0.024, 0.021 mm
+    assert chord_mm(150.0, 60.0) == pytest.approx(240.0)
+    assert chord_mm(150.0, 60.0, 18.0) == pytest.approx(208.2, abs=0.05)
+    assert groove_mm(0.1, chord_mm(150.0, 60.0)) == pytest.approx(0.024)
+    assert groove_mm(-0.1, chord_mm(150.0, 60.0, 18.0)) == pytest.approx(0.021, abs=5e-4)
+    assert chord_mm(150.0, 60.0, 80.0) == 0.0
+
+
+@pytest.mark.parametrize("guide", ["carriage", "rip fence"])
+@pytest.mark.parametrize("toe", [0.0001, -0.0001, 0.0005])
+def test_the_rear_teeth_mark_the_wall_the_rule_says_as_deep_as_it_says(toe, guide):
+    marks = kerf_marks(toe, 240.0, guide=guide)
+    assert from_marks(away=marks.away_mm > 1e-9, guide=marks.guide_mm > 1e-9) == ("opening" if toe > 0 else "closing")
+    assert max(marks.away_mm, marks.guide_mm) == pytest.approx(groove_mm(1000 * toe, 240.0))
+
+
+@pytest.mark.parametrize("guide", ["carriage", "rip fence"])
+def test_a_wobbling_blade_marks_both_walls_and_nothing_is_told(guide):
+    wobble = 0.03 * np.cos(2 * np.pi * np.arange(24) / 24)
+    marks = kerf_marks(0.00005, 240.0, list(wobble), guide=guide)
+    assert marks.away_mm > 0.01 < marks.guide_mm
+    assert from_marks(away=True, guide=True) == "cannot tell"
+    assert from_marks(away=False, guide=False) == "cannot tell"
+
+
+def test_the_rail_turns_about_the_bolt_left_tight():
+    """The corrected line is laid down again and its opening measured as a distance to the blade (y = 0)."""
+    x_mm = {"B1": 150.0, "B2": 650.0, "B3": 1150.0}
+    line = {name: -200.0 - 0.0005 * x for name, x in x_mm.items()}  # opens by 0.5 mm/m
+    shifts = sideways_shifts(0.5, 0.05, x_mm, "B2")
+    after = np.array([-(line[name] + shifts[name]) for name in x_mm])
+    found = from_distances(np.array(list(x_mm.values())), after, 0.0)
+    assert found.toe_mm_per_m == pytest.approx(0.05)
+    assert shifts["B2"] == 0.0
+    assert shifts["B3"] > 0 > shifts["B1"]
+
+
+@pytest.mark.parametrize(
+    "wrong",
+    [
+        lambda: from_same_tooth(np.array([0.0]), np.array([]), 300.0, 0.01),
+        lambda: from_same_tooth(np.array([0.0]), np.array([0.0]), 0.0, 0.01),
+        lambda: from_plate(np.array([0.0]), np.array([0.0]), 300.0, 0.01),
+        lambda: from_distances(np.array([0.0, 0.0]), np.array([1.0, 1.0]), 0.01),
+    ],
+)
+def test_too_little_is_refused(wrong):
+    with pytest.raises(ValueError, match=r"needed|needs"):
+        wrong()
