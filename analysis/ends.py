@@ -7,7 +7,6 @@ being taken for the stroke without a word: the result is labelled, and its large
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -16,8 +15,11 @@ import numpy as np
 from analysis.contact import Interval
 from analysis.motion import Motion
 from analysis.results import BoolArray, FloatArray
+from analysis.uncertainty import robust_scale
 
-END_PLACE_MM = 12.0  # standard uncertainty of "here the motion began" from the reading alone
+_UNSEEN_S = 0.3
+_LONGEST_TURN_S = 1.6
+END_PLACE_MM = 30.0  # standard uncertainty of "here the motion began" from the reading alone
 EDGE_PLACE_MM = 3.0
 
 
@@ -139,18 +141,20 @@ def free_rest(z: FloatArray) -> FreeRest | None:
 
 
 def _from_rests(t: FloatArray, z: FloatArray, passes: int, ends: Interval, first_direction: int) -> list[Motion]:
-    """Moving stretches between rests, where the reading stands still; the longest rests are the turns."""
+    """Moving stretches between rests, where the reading stands still; about the turns the readings are mirrored."""
     still = _still(t, z)
     moving = np.nonzero(~still)[0]
     if len(moving) < 4:
         raise NoMotion("The reading never changed: without marks or a position no motion can be seen.")
-    start, end = float(t[moving[0]]), float(t[moving[-1]])
-    turns = _turns(t, z, still, start, end, passes)
-    bounds = [start, *[time for pair in turns for time in pair], end]
+    # At both ends the carriage gathers and loses speed where the profile is flat by chance: motion is seen late.
+    start = max(float(t[moving[0]]) - _UNSEEN_S, float(t[0]))
+    end = min(float(t[moving[-1]]) + _UNSEEN_S, float(t[-1]))
+    bounds = [start, *[time for pair in _turns(t, z, still, start, end, passes) for time in pair], end]
     pairs = list(zip(bounds[::2], bounds[1::2], strict=True))
     return [
         _straight(a, b, ends, first_direction * (1 if k % 2 == 0 else -1), END_PLACE_MM)
         for k, (a, b) in enumerate(pairs)
+        if b - a > 0.2
     ]
 
 
@@ -162,9 +166,9 @@ def _still(t: FloatArray, z: FloatArray) -> BoolArray:
 
     smooth = uniform_filter1d(z, max(width // 4, 1), mode="nearest")
     spread = maximum_filter1d(smooth, width, mode="nearest") - minimum_filter1d(smooth, width, mode="nearest")
-    noise = float(1.4826 * np.median(np.abs(np.diff(z)))) / np.sqrt(2.0)
+    noise = robust_scale(np.diff(z)) / np.sqrt(2.0)
     floor = max(
-        float(np.quantile(spread, 0.05)) * 2.0,
+        2.0 * float(np.quantile(spread, 0.05)),
         2.0 * noise / np.sqrt(max(width // 4, 1)),
         0.05 * float(np.median(spread)),
     )
@@ -172,37 +176,40 @@ def _still(t: FloatArray, z: FloatArray) -> BoolArray:
 
 
 def _turns(
-    t: FloatArray,
-    z: FloatArray,
-    still: BoolArray,
-    start: float,
-    end: float,
-    passes: int,
+    t: FloatArray, z: FloatArray, still: BoolArray, start: float, end: float, passes: int
 ) -> list[tuple[float, float]]:
-    """The (passes - 1) rests nearest to where the turns should be; where there is none, the even division."""
+    """(coming to rest, setting off) of each of the passes - 1 turns: the rest about the time of mirroring, taken no
+    longer than people stand there, because a flat stretch on either side looks like rest too."""
     out = []
-    breaks = np.nonzero(np.diff(still.astype(int)) != 0)[0]
-    edges = np.concatenate([[0], breaks + 1, [len(t)]])
-    rests = [(float(t[a]), float(t[b - 1])) for a, b in itertools.pairwise(edges) if still[a] and t[b - 1] - t[a] > 0.2]
     for k in range(1, passes):
-        wanted = start + (end - start) * k / passes
-        near = [r for r in rests if abs((r[0] + r[1]) / 2 - wanted) < 0.25 * (end - start) / passes]
-        if near:
-            out.append(max(near, key=lambda r: r[1] - r[0]))
-        else:
-            mirror = _mirror_time(t, z, wanted, (end - start) / passes)
-            out.append((mirror, mirror))
+        leg = (end - start) / passes
+        middle = _mirror_time(t, z, start + leg * k, leg)
+        at = int(np.clip(np.searchsorted(t, middle), 0, len(t) - 1))
+        first = last = at
+        while first > 0 and still[first - 1] and middle - t[first - 1] < _LONGEST_TURN_S / 2:
+            first -= 1
+        while last < len(t) - 1 and still[last + 1] and t[last + 1] - middle < _LONGEST_TURN_S / 2:
+            last += 1
+        half = min(middle - float(t[first]), float(t[last]) - middle) if still[at] else 0.0
+        out.append((middle - max(half, 0.0), middle + max(half, 0.0)))
     return out
 
 
 def _mirror_time(t: FloatArray, z: FloatArray, wanted: float, leg_s: float) -> float:
-    """The time about which the readings are most alike forward and backward: the turn."""
-    grid = np.linspace(t[0], t[-1], min(4 * len(t), 4000))
+    """The time about which the readings are most alike forward and backward: the turn.
+
+    Near the turn the two passes differ little in pace; farther out the comparison allows a pace up to 15 % different.
+    """
+    grid = np.linspace(t[0], t[-1], int(min(4 * len(t), 4000)))
     smooth = np.interp(grid, t, z)
+    ahead = np.linspace(0.02, 0.8, 80) * leg_s
     best, where = np.inf, wanted
-    for centre in np.linspace(wanted - 0.2 * leg_s, wanted + 0.2 * leg_s, 81):
-        ahead = np.linspace(0.02, 0.75, 60) * leg_s
-        miss = float(np.mean((np.interp(centre + ahead, grid, smooth) - np.interp(centre - ahead, grid, smooth)) ** 2))
-        if miss < best:
-            best, where = miss, float(centre)
+    for pace in (0.87, 0.93, 1.0, 1.07, 1.15):
+        centres = np.linspace(wanted - 0.25 * leg_s, wanted + 0.25 * leg_s, 141)
+        after = np.interp(centres[:, None] + ahead[None, :] * np.sqrt(pace), grid, smooth)
+        before = np.interp(centres[:, None] - ahead[None, :] / np.sqrt(pace), grid, smooth)
+        miss = np.mean((after - before) ** 2, axis=1)
+        at = int(np.argmin(miss))
+        if miss[at] < best:
+            best, where = float(miss[at]), float(centres[at])
     return where

@@ -140,13 +140,17 @@ class NothingToFit(ValueError):
     """There are no readings a profile could be made of."""
 
 
-def fit_passes(passes: Sequence[PassReadings], scales: Scales | None = None, knots_mm: float = KNOTS_MM) -> Fit:
-    """Fit one profile to all passes. Raises NothingToFit when fewer than 4 readings are left."""
+def fit_passes(
+    passes: Sequence[PassReadings], scales: Scales | None = None, knots_mm: float = KNOTS_MM, resolution: float = 0.0
+) -> Fit:
+    """Fit one profile to all passes. ``resolution`` is the display's step: rounding alone is never an outlier. Raises NothingToFit when fewer than 4 readings are left."""
     cells = [gather(p) for p in passes]
     usable = [i for i, c in enumerate(cells) if len(c.t_s) >= 2]
     if sum(len(cells[i].t_s) for i in usable) < 4:
         raise NothingToFit("Fewer than 4 readings touch; a profile needs more.")
-    return _Joint([passes[i] for i in usable], [cells[i] for i in usable], scales or Scales(), knots_mm).run()
+    return _Joint(
+        [passes[i] for i in usable], [cells[i] for i in usable], scales or Scales(), knots_mm, resolution
+    ).run()
 
 
 def gather(readings: PassReadings) -> Cells:
@@ -179,7 +183,10 @@ def _not_spikes(z: FloatArray) -> FloatArray:
 class _Joint:
     """The unknowns, laid out as [spline | position shifts of each pass | delay | nuisances], and their fit."""
 
-    def __init__(self, passes: Sequence[PassReadings], cells: Sequence[Cells], scales: Scales, knots_mm: float) -> None:
+    def __init__(
+        self, passes: Sequence[PassReadings], cells: Sequence[Cells], scales: Scales, knots_mm: float, resolution: float
+    ) -> None:
+        self.resolution = resolution
         self.passes, self.cells = passes, cells
         self.rows = np.concatenate([[0], np.cumsum([len(c.t_s) for c in cells])]).astype(int)
         self.y = np.concatenate([c.value for c in cells])
@@ -332,7 +339,7 @@ class _Joint:
         for iteration in range(_ITERATIONS):
             jacobian, residual = self._linearise(theta)
             if iteration > 3:
-                weight = self.base_weight * _biweight(residual, weight)
+                weight = self.base_weight * _biweight(residual, weight, 0.4 * self.resolution)
             theta, covariance, normal = self._step(theta, jacobian, residual, weight / variance, smoothing, position)
             smoothing = self._new_smoothing(theta, covariance, smoothing)
             position = self._new_position(theta, covariance, position)
@@ -468,10 +475,10 @@ def _hat(x_mm: FloatArray, nodes_mm: FloatArray) -> FloatArray:
     return out
 
 
-def _biweight(residual: FloatArray, weight: FloatArray) -> FloatArray:
+def _biweight(residual: FloatArray, weight: FloatArray, least: float) -> FloatArray:
     """Tukey's biweight with 1.4826 MAD as the scale; never nothing, so a set-aside stretch can come back."""
     used = residual[weight > 0]
-    scale = MAD_TO_SIGMA * float(np.median(np.abs(used))) if len(used) else 0.0
+    scale = max(MAD_TO_SIGMA * float(np.median(np.abs(used))) if len(used) else 0.0, least)
     if scale <= 0:
         return np.ones(len(residual))
     u = np.clip(np.abs(residual) / (_TUKEY * scale), 0.0, 1.0)

@@ -14,6 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.contact import Interval
+from analysis.marks import match_marks, station_of
 from analysis.motion import Motion
 from analysis.results import BoolArray, FloatArray
 from analysis.uncertainty import MAD_TO_SIGMA
@@ -82,11 +83,9 @@ def with_strips(
     wanted = [x for x in stations_mm if any(low + 12.0 <= x <= high - 12.0 for low, high in windows)]
     if not wanted:
         return None
-    pairs: list[list[tuple[float, Bump]]] = []
-    for motion in motions:
-        within = (t_s >= motion.t_s[0]) & (t_s <= motion.t_s[-1]) & np.isfinite(height)
-        bumps = find_bumps(t_s[within], height[within], motion.speed_mm_s, sign)
-        pairs.append(_in_order(motion, bumps, wanted))
+    well_placed = all(float(np.max(motion.standard_uncertainty_mm)) < 10.0 for motion in motions)
+    match = _by_place if well_placed else _by_order
+    pairs = match(motions, t_s, height, wanted, sign)
     chosen = [bump.height for pair in pairs for _, bump in pair]
     if len(chosen) < max(2, 0.6 * len(wanted) * len(motions)):
         return None
@@ -98,13 +97,72 @@ def with_strips(
     on_strip = np.zeros(len(t_s), bool)
     moved = []
     for motion, pair in zip(motions, alike, strict=True):
-        for x, bump in pair:
+        for _, bump in pair:
             on_strip |= (t_s > bump.start_s - 0.05) & (t_s < bump.end_s + 0.12)
-            motion = motion.with_anchor(bump.middle_s, x, PLACE_MM)
-        moved.append(motion)
+        moved.append(_anchored(motion, pair))
     missing = len(wanted) * len(motions) - count
     notes = (f"{missing} of {len(wanted) * len(motions)} strip crossings were not found.",) if missing else ()
     return Found(tuple(moved), on_strip, thickness, count, notes)
+
+
+Pairs = list[list[tuple[float, Bump]]]
+
+
+def _by_place(
+    motions: Sequence[Motion], t_s: FloatArray, height: FloatArray, wanted: Sequence[float], sign: int
+) -> Pairs:
+    """Bumps to strips by where the edges of the surface say they are."""
+    pairs = []
+    for motion in motions:
+        within = (t_s >= motion.t_s[0]) & (t_s <= motion.t_s[-1]) & np.isfinite(height)
+        bumps = find_bumps(t_s[within], height[within], motion.speed_mm_s, sign)
+        pairs.append(_in_order(motion, bumps, wanted))
+    return pairs
+
+
+def _by_order(
+    motions: Sequence[Motion], t_s: FloatArray, height: FloatArray, wanted: Sequence[float], sign: int
+) -> Pairs:
+    """Bumps to strips as marks are matched: by order, spacing and speed over the whole sweep."""
+    good = np.isfinite(height)
+    speed = float(np.median([motion.speed_mm_s for motion in motions]))
+    start, end = motions[0].t_s[0] - 2.0, motions[-1].t_s[-1] + 2.0
+    bumps = [b for b in find_bumps(t_s[good], height[good], speed, sign) if start <= b.middle_s <= end]
+    order = sorted(wanted, reverse=motions[0].direction < 0)
+    matched = match_marks(np.array([bump.middle_s for bump in bumps]), order, len(motions))
+    pairs: Pairs = [[] for _ in motions]
+    for bump, expected in zip(bumps, matched.expected.tolist(), strict=True):
+        if expected >= 0:
+            number, place = station_of(expected, order)
+            pairs[number].append((place, bump))
+    return pairs
+
+
+def _anchored(motion: Motion, pair: Sequence[tuple[float, Bump]]) -> Motion:
+    """The pass on its strips; its ends from the readings where they agree with the strips' own pace, else from that.
+
+    Beyond the first and the last strip the place is what the pace between the strips makes it, a fifth of the way
+    uncertain.
+    """
+    if len(pair) < 2:
+        for x, bump in pair:
+            motion = motion.with_anchor(bump.middle_s, x, PLACE_MM)
+        return motion
+    t, x = np.array([bump.middle_s for _, bump in pair]), np.array([place for place, _ in pair])
+    pace = float((t[-1] - t[0]) / max(abs(x[-1] - x[0]), 1e-6))
+    ends_t, ends_u = [], []
+    for end, sign in ((0, -1.0), (-1, 1.0)):
+        way = max(float((motion.x_mm[end] - x[end]) * sign * motion.direction), 0.0)
+        usual = float(t[end]) + sign * way * pace
+        seen = float(motion.t_s[end])
+        agrees = abs(seen - usual) < 0.3 * way * pace + 0.3 and (seen - t[end]) * sign > 0
+        ends_t.append(seen if agrees else usual + sign * 0.2)
+        ends_u.append(float(motion.standard_uncertainty_mm[end]) if agrees else max(0.2 * way, 20.0))
+    keep = [abs(float(x[0] - motion.x_mm[0])) > 1.0, abs(float(x[-1] - motion.x_mm[-1])) > 1.0]
+    times = np.concatenate([[ends_t[0]] if keep[0] else [], t, [ends_t[1]] if keep[1] else []])
+    places = np.concatenate([motion.x_mm[:1] if keep[0] else [], x, motion.x_mm[-1:] if keep[1] else []])
+    u = np.concatenate([[ends_u[0]] if keep[0] else [], np.full(len(t), PLACE_MM), [ends_u[1]] if keep[1] else []])
+    return Motion(motion.direction, times, places, u, np.zeros(len(times), bool))
 
 
 def _in_order(motion: Motion, bumps: Sequence[Bump], wanted: Sequence[float]) -> list[tuple[float, Bump]]:

@@ -80,12 +80,12 @@ def profile_of(sweeps: Sequence[SweepData], geometry: Geometry) -> Outcome:
             "Stop at each station, let it settle, then mark."
         )
     scales = Scales() if geometry.unit == "mm" else _level_scales()
-    fit = fit_passes(touched, scales)
+    fit = fit_passes(touched, scales, resolution=geometry.resolution)
     sharpened = [_sharpened(readings, sweeps[readings.sweep].evidence, fit, geometry) for readings in touched]
     if any(new is not old for new, old in zip(sharpened, touched, strict=True)):
         touched = sharpened
-        fit = fit_passes(touched, scales)
-    fit, notes = _without_bad_marks(touched, fit, scales)
+        fit = fit_passes(touched, scales, resolution=geometry.resolution)
+    fit, notes = _without_bad_marks(touched, fit, scales, geometry.resolution)
     warnings.extend(notes)
     warnings.extend(_what_was_set_aside(fit))
     profile = make_profile(
@@ -202,7 +202,9 @@ def _sign_of_steps(steps: Sequence[float], geometry: Geometry) -> list[str]:
     ]
 
 
-def _without_bad_marks(readings: Sequence[PassReadings], fit: Fit, scales: Scales) -> tuple[Fit, list[str]]:
+def _without_bad_marks(
+    readings: Sequence[PassReadings], fit: Fit, scales: Scales, resolution: float
+) -> tuple[Fit, list[str]]:
     """Leave out the marks that the other passes contradict, the worst first, at most three."""
     notes: list[str] = []
     current = list(readings)
@@ -221,7 +223,7 @@ def _without_bad_marks(readings: Sequence[PassReadings], fit: Fit, scales: Scale
         current[which] = PassReadings(
             trimmed, current[which].t_s[inside], current[which].value[inside], current[which].sweep
         )
-        fit = fit_passes(current, scales)
+        fit = fit_passes(current, scales, resolution=resolution)
     return fit, notes
 
 
