@@ -37,6 +37,7 @@ UNSEEN_PART = 0.04  # a bolt that moves no seen reading by this part of its lift
 BEYOND = 1.05  # a band is not called out of reach for a hair: the model is not that good
 COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.012, "fewest": 0.06}
 
+STRAY_mm = 0.5  # further from what is expected a parked display is not that of this sweep
 SURE_ENOUGH = 0.95  # a chance of being inside at which a round is ended before its last move
 
 Trust = Literal["chance", "few", "fewest"]
@@ -113,7 +114,8 @@ def estimate_turned(job: Job, move: ParkedMove | str, *, set_up: str | None = No
             return TurnedBolt(understood.bolt, understood.raise_mm, understood.uncertainty_mm, understood.form)
         move = understood
 
-    ground = ground_of(job, set_up, ())
+    ground = ground_of(job, set_up, job.rounds()[-1].turned)
+    _refuse_a_stray_display(job.machine, ground, move, set_up or ground.main)
     index = [bolt.name for bolt in job.machine.bolts].index(job.machine.bolt(move.bolt).name)
     recorded = TurnedBolt(move.bolt, 0.0, 0.0, "parked", move.park_mm, move.before, move.after, set_up or ground.main)
     parked = inputs.parked_of(job.machine, recorded, ground.main)
@@ -130,6 +132,26 @@ def estimate_turned(job: Job, move: ParkedMove | str, *, set_up: str | None = No
     lifts = (parked.change + parked.uncertainty * rng.standard_normal(len(safe))) / safe
     low, middle, high = np.quantile(lifts, [0.025, 0.5, 0.975])
     return replace(recorded, raise_mm=float(middle), uncertainty_mm=float(0.5 * (high - low)))
+
+
+def _refuse_a_stray_display(machine: Machine, ground: Ground, move: ParkedMove, set_up: str) -> None:
+    """NotAllowed where a parked display is nowhere near what sweep and moves lead to: learning from it would be wrong.
+
+    An indicator that was knocked, zeroed again or off the edge (free rest) reads far away; so does inch taken for mm.
+    """
+    given = machine.set_up(set_up)
+    if given.kind == "level" or given.zero_mm is None or set_up != ground.main:
+        return
+    sweep, value = ground.sweeps[ground.main], ground.situation.value[ground.rows]
+    expected = reading_from_height(
+        float(np.interp(move.park_mm, sweep.s_mm, value)), given.kind, given.zero_mm, given.sense
+    )
+    if abs(move.before - expected) > STRAY_mm:
+        raise NotAllowed(
+            f"Parked at {move.park_mm:g} mm the display should have shown about {expected:+.3f} mm before {move.bolt} "
+            f"was turned; {move.before:+.3f} mm was given, more than {STRAY_mm:g} mm away.",
+            "Was the indicator moved, zeroed again, or off the edge? Sweep again, or give the thread travel instead.",
+        )
 
 
 def _with_its_ends(verdict: Verdict, ground: Ground) -> Verdict:

@@ -163,6 +163,29 @@ def test_a_parked_turn_is_estimated_with_its_doubt():
     assert inside >= 10
 
 
+def test_a_parked_display_far_from_what_the_sweep_leads_to_is_refused():
+    """The free rest of a tip that lost the edge (-2.300) was once taken for seven millimetres of thread."""
+    _, job = swept(0)
+    with pytest.raises(NotAllowed, match=r"should have shown about .* was given, more than 0.5 mm away"):
+        advice.estimate_turned(job, "B3@1000:-2.300..+0.084")
+
+
+def test_each_bolt_is_turned_once_in_a_round():
+    """Planned again from the prediction alone, the rest of a round once went back to the same bolt six times."""
+    machine, job = swept(0)
+    made: list[Any] = []
+    moves = list(advice.advise(job).moves)
+    while moves:
+        assert moves[0].bolt not in {each.bolt for each in made}
+        assert moves[0].park_mm is not None and moves[0].reading_target is not None
+        done = machine.turn_until(moves[0].bolt, "across", moves[0].park_mm, moves[0].reading_target)
+        text = f"{moves[0].bolt}@{moves[0].park_mm:.0f}:{done.before:+.3f}..{done.after:+.3f}"
+        made.append(advice.estimate_turned(job, text))
+        plan = advice.advise(job, made_so_far=made)
+        moves = list(plan.moves)
+    assert made and plan.next == "sweep"
+
+
 def test_what_if_says_what_would_happen():
     machine, job = swept(0)
     truth = machine.copy()
