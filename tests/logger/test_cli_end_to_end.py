@@ -78,6 +78,34 @@ def test_marks_in_the_line_place_it_within_the_stated_uncertainty(swept):
     assert np.mean(np.abs(height - hollow(x)) <= np.array(profile["uncertainty_mm"])) >= 0.9
 
 
+def with_mark(lines, at, keep=True):
+    """The same lines with one more key, or with one key forgotten."""
+    told = lines.split(b"\r\n")
+    told[at] = told[at].removesuffix(b",M") + (b",M" if keep else b"")
+    return b"\r\n".join(told)
+
+
+def doubtful():
+    whole = sweep_lines(hollow)
+    keys = [number for number, line in enumerate(whole.split(b"\r\n")) if line.endswith(b",M")]
+    return [
+        pytest.param(with_mark(whole, keys[2] + 4), 13, "twice", id="pressed twice"),
+        pytest.param(with_mark(whole, (keys[2] + keys[3]) // 2), 13, "left out", id="between two stations"),
+        pytest.param(with_mark(whole, keys[2], keep=False), 11, "1000 mm in pass 1 is missing", id="forgotten"),
+    ]
+
+
+@pytest.mark.parametrize(("lines", "marks", "said"), doubtful())
+def test_a_doubtful_mark_is_left_out_and_said_and_nothing_is_asked(shell, lines, marks, said):
+    swept = shell.sweep(lines)
+    assert (swept["marks"], swept["passes"]) == (marks, 2)
+    assert any(said in warning for warning in swept["warnings"])
+    answer = shell.json("spots")
+    x, height = np.array(answer["profile"]["x_mm"]), np.array(answer["profile"]["height_mm"])
+    assert np.max(np.abs(height - hollow(x))) < 0.004
+    assert any(said in warning for warning in answer["warnings"])
+
+
 def test_without_marks_or_encoder_positions_are_weak_and_the_words_say_so(shell):
     swept = shell.sweep(sweep_lines(hollow, marks=False), marks=False)
     assert swept["position_source"] == "ends only"
