@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 
 ZERO_SET_MM = 0.0015
 """Standard uncertainty of setting an indicator's zero on the table; common practice, no source."""
+MOST_MISSED = 0.1
+"""Share of what a set-up can see that may be missing from an "inside"."""
 TABLE_MM, TABLE_ALIKE_MM = 0.004, 200.0
 """Standard deviation of a cast table's own flatness along a line where no map says it, and the length over which it is
 alike; common practice, no source."""
@@ -56,7 +58,7 @@ def find(recordings: Sequence[Recording], accept: Iterable[str] = ()) -> Finding
         extremes=ends,
         straightness=_straightness(profile),
         spots=find_spots(profile),
-        verdict=_verdict(first.machine, profile, ends),
+        verdict=_as_far_as_seen(_verdict(first.machine, profile, ends), profile, geometry_of(first).windows),
         not_seen=_not_seen(first.machine, first.set_up, profile),
         warnings=tuple(dict.fromkeys([*_recordings_say(recordings), *outcome.warnings])),
         reports=dict(profile.reports),
@@ -300,6 +302,23 @@ def _verdict(machine: Machine, profile: Profile, ends: Extremes) -> Verdict:
     allowed = band.pitch_mm_per_m if profile.quantity == "pitch" else band.roll_mm_per_m
     name = f"change of {profile.quantity}"
     return judge(ends.peak_to_valley, ends.peak_to_valley_uncertainty, None, allowed, "mm/m", name)
+
+
+def _as_far_as_seen(verdict: Verdict, profile: Profile, windows: Sequence[Interval]) -> Verdict:
+    """Inside needs nearly all that the set-up could see: a part that was not swept may hold the worst place.
+
+    Outside stays outside: more of the rail can only make it worse.
+    """
+    missed = [
+        (max(low, a), min(high, b)) for low, high in profile.not_seen for a, b in windows if min(high, b) > max(low, a)
+    ]
+    could = sum(high - low for low, high in windows)
+    share = sum(high - low for low, high in missed) / could if could > 0 else 0.0
+    if verdict.word != "inside" or share <= MOST_MISSED:
+        return verdict
+    stretches = ", ".join(f"{low:.0f} to {high:.0f} mm" for low, high in missed)
+    reason = f"What was seen is inside, but {stretches} could be seen in this set-up and was not: sweep it again."
+    return replace(verdict, word="cannot tell", reason=reason)
 
 
 def _mapped(recording: Recording) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any], np.ndarray[Any, Any]] | None:
