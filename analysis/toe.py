@@ -36,7 +36,7 @@ def from_same_tooth(front_mm: FloatArray, rear_mm: FloatArray, span_mm: float, r
 
     Readings of shape (teeth,), + when pushed in: a blade that is farther away at the rear lets the tip out, so
     toe = (front - rear) / span. Each tooth's own wobble is in both readings and cancels. The uncertainty is the
-    readings' or, with several teeth, that of the scatter between them (Student's t), whichever is larger.
+    readings', or that of the scatter between teeth (Student's t) where they scatter more than readings do by chance.
     ``reading_uncertainty_mm`` is the expanded uncertainty of one reading.
     """
     if len(front_mm) != len(rear_mm) or len(front_mm) == 0:
@@ -60,9 +60,9 @@ def from_plate(front_mm: FloatArray, rear_mm: FloatArray, span_mm: float, readin
 def from_distances(x_mm: FloatArray, distance_mm: FloatArray, distance_uncertainty_mm: float) -> Toe:
     """Opening of a guide from its distance to a line (blade, carriage's line, slot) at two or more x; shape (places,).
 
-    A straight line by least squares; with three or more distances their scatter counts if it is larger than the
-    expanded ``distance_uncertainty_mm`` of one. The same for rip fence and carriage: a distance that grows toward
-    outfeed opens.
+    A straight line by least squares; with three or more distances their scatter counts where it is more than the
+    expanded ``distance_uncertainty_mm`` of one explains. The same for rip fence and carriage: a distance that grows
+    toward outfeed opens.
     """
     if len(x_mm) != len(distance_mm) or len(np.unique(x_mm)) < 2:
         raise ValueError(f"{len(distance_mm)} distances at {len(np.unique(x_mm))} places; at least two are needed.")
@@ -73,7 +73,9 @@ def from_distances(x_mm: FloatArray, distance_mm: FloatArray, distance_uncertain
     doubt = distance_uncertainty_mm / math.sqrt(moment)
     freedom = len(x_mm) - 2
     if freedom > 0:
-        doubt = max(doubt, _student(freedom) * math.sqrt(float(left @ left) / freedom / moment))
+        spread = math.sqrt(float(left @ left) / freedom)
+        if _more_than_chance(spread, distance_uncertainty_mm / 2.0, freedom):
+            doubt = max(doubt, _student(freedom) * spread / math.sqrt(moment))
     span = float(np.ptp(x_mm))
     return Toe(1000.0 * slope, 1000.0 * doubt, slope * span, span)
 
@@ -120,15 +122,27 @@ def _over(opening: FloatArray, span: float, reading_uncertainty_mm: float) -> To
     count = len(opening)
     doubt = math.sqrt(2.0 / count) * reading_uncertainty_mm
     if count > 1:
-        doubt = max(doubt, _student(count - 1) * float(np.std(opening, ddof=1)) / math.sqrt(count))
+        spread = float(np.std(opening, ddof=1))
+        if _more_than_chance(spread, reading_uncertainty_mm / math.sqrt(2.0), count - 1):
+            doubt = max(doubt, _student(count - 1) * spread / math.sqrt(count))
     mean = float(np.mean(opening))
     return Toe(1000.0 * mean / span, 1000.0 * doubt / span, mean, span)
 
 
-def _student(freedom: int) -> float:
-    from scipy.stats import t
+def _more_than_chance(spread: float, standard: float, freedom: int) -> bool:
+    """Scatter that readings as good as claimed would show in fewer than one case in twenty (chi-squared).
 
-    return float(t.ppf(0.975, freedom))
+    Without it two teeth would always be worth less than one: Student's t of two readings is 12.7.
+    """
+    from scipy.special import chdtri
+
+    return spread**2 * freedom > float(chdtri(freedom, 0.05)) * standard**2
+
+
+def _student(freedom: int) -> float:
+    from scipy.special import stdtrit
+
+    return float(stdtrit(freedom, 0.975))
 
 
 def _span(span_mm: float) -> float:

@@ -19,6 +19,7 @@ Why this package exists: everything that touches the outside world (ports, files
 ``findings``            recording -> positions -> profile -> straightness, spots, verdict
 ``advice``              the job's rounds -> learned response -> moves
 ``job``                 the job folder and its journal
+``checks/``             the alignment as a table of checks: what each needs, in which order, what makes it stale
 ``wording``             numbers, units and states in words; escaping of what came from outside
 ``tui/``                the screen
 ======================  ==========================================================================================

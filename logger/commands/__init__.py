@@ -63,6 +63,8 @@ COMMANDS = {
     "spots": "profile, straightness, high and low spots, verdict",
     "bolts": "which bolt, how far, and what the indicator must show",
     "turned": "record what was really turned",
+    "board": "every check of the alignment, and the next sensible one",
+    "take": "readings typed in for one check: its result, and what to move",
     "export": "copy recordings out, as CSV with a Data Package descriptor",
     "verify": "check recordings against their checksums",
 }

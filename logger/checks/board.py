@@ -1,0 +1,225 @@
+"""The board: the state of every check from the journal alone, and the next sensible one.
+
+Why it exists: after three days nobody remembers whether the toe was measured before or after the third foot was
+raised. A check is *stale* when it was adjusted after its readings, or when something it rests on was: a bolt turned,
+an adjustment recorded, or a new measurement that differs from the one that held by more than both uncertainties.
+Nothing is stored: the same journal gives the same board.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from logger.checks.model import VERDICTS, Allowed, Check, State
+from logger.checks.table import BY_NAME, CHECKS, all_below
+
+if TYPE_CHECKING:
+    from logger.checks.rail import RailState
+    from logger.job import Job
+    from logger.journal import JournalEntry
+
+
+@dataclass(frozen=True, slots=True)
+class Taken:
+    """A check's readings as the journal has them: ``place`` is the entry's place in the journal."""
+
+    place: int
+    time: str
+    verdict: str
+    value: float
+    uncertainty: float
+    reason: str
+    allowed: Allowed | None
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """Something moved: which check's thing, when (place in the journal), how that is known, by ``bolts`` or else."""
+
+    place: int
+    check: str
+    how: str
+    bolts: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One check on the board. ``why`` says what the state rests on; ``value`` in ``check.allowed.unit``."""
+
+    check: Check
+    state: State
+    value: float | None
+    uncertainty: float | None
+    time: str | None
+    why: str
+    allowed: Allowed
+
+
+@dataclass(frozen=True, slots=True)
+class Board:
+    """Every row in the order of work, and the next sensible check with the reason (None: all inside)."""
+
+    rows: tuple[Row, ...]
+    next: str | None
+    why: str
+
+    def row(self, name: str) -> Row:
+        return next(row for row in self.rows if row.check.name == name)
+
+
+def board_of(job: Job) -> Board:
+    """The board of a job now. Reads the journal, and the newest sweeps for the rail."""
+    from logger.checks.rail import rail_state
+
+    entries = job.standing_entries()
+    newest = max((place for place, entry in enumerate(entries) if entry.kind == "sweep"), default=-1)
+    under = {"rail", *all_below("rail")}
+    # Bolts are the rounds' affair; after anything else that moved, older sweeps show another machine.
+    last = max(
+        (m.place for m in history(entries)[1] if m.check in under and not m.bolts and m.place < newest), default=0
+    )
+    return board_from(entries, rail_state(job, last))
+
+
+def board_from(entries: Sequence[JournalEntry], rail: RailState | None) -> Board:
+    """The board from standing journal entries and the rail's own state."""
+    taken, moved = history(entries)
+    rows = tuple(_row(check, entries, taken, moved, rail) for check in CHECKS)
+    following = next((row for row in rows if row.state != "inside"), None)
+    if following is None:
+        return Board(rows, None, "Every check is inside, and nothing it rests on was moved since.")
+    return Board(rows, following.check.name, _why_next(following, rows))
+
+
+def standing_limits(check: Check, entries: Sequence[JournalEntry]) -> Allowed:
+    """The user's own limits where the journal has some for this check, else the table's."""
+    own = [each.allowed for each in history(entries)[0].get(check.name, []) if each.allowed is not None]
+    return own[-1] if own else check.allowed
+
+
+def history(entries: Sequence[JournalEntry]) -> tuple[dict[str, list[Taken]], list[Moved]]:
+    """What was taken, by check and oldest first, and everything that moved."""
+    taken: dict[str, list[Taken]] = {}
+    moved: list[Moved] = []
+    for place, entry in enumerate(entries):
+        if entry.kind == "turned":
+            moved.append(Moved(place, "rail", _bolts_of(entry), bolts=True))
+        name = entry.data.get("check")
+        if entry.kind != "taken" or not isinstance(name, str) or name not in BY_NAME:
+            continue
+        if entry.data.get("adjusted") is True:
+            moved.append(Moved(place, name, f"{name} was adjusted"))
+        elif (found := _taken(place, entry)) is not None:
+            before = taken.setdefault(name, [])
+            if before and _differs(before[-1], found) and not _known_moved(moved, name, before[-1].place):
+                moved.append(Moved(place, name, f"{name} measured differently since"))
+            before.append(found)
+    return taken, moved
+
+
+def _row(
+    check: Check,
+    entries: Sequence[JournalEntry],
+    taken: Mapping[str, list[Taken]],
+    moved: Sequence[Moved],
+    rail: RailState | None,
+) -> Row:
+    if check.name == "rail":
+        return _rail_row(check, entries, moved, rail)
+    mine = taken.get(check.name, [])
+    own = [each.allowed for each in mine if each.allowed is not None]
+    allowed = own[-1] if own else check.allowed
+    if not mine:
+        return Row(check, "not measured", None, None, None, "", allowed)
+    last = mine[-1]
+    stale = _stale(check, last.place, moved)
+    state: State = "stale" if stale else last.verdict  # type: ignore[assignment]
+    return Row(check, state, last.value, last.uncertainty, last.time, stale or last.reason, allowed)
+
+
+def _rail_row(check: Check, entries: Sequence[JournalEntry], moved: Sequence[Moved], rail: RailState | None) -> Row:
+    if rail is None:
+        return Row(check, "not measured", None, None, None, "", check.allowed)
+    newest = max((place for place, entry in enumerate(entries) if entry.kind == "sweep"), default=-1)
+    stale = _stale(check, newest, moved)
+    time = entries[newest].time if newest >= 0 else None
+    return Row(
+        check, "stale" if stale else rail.verdict, rail.value_mm, rail.uncertainty_mm, time, stale or rail.why,
+        check.allowed,
+    )  # fmt: skip
+
+
+def _stale(check: Check, since: int, moved: Sequence[Moved]) -> str:
+    """Why readings from ``since`` hold no longer, or nothing. The nearest cause is named with its reason."""
+    after = {move.check: move.how for move in moved if move.place > since}
+    if check.name in after:
+        return f"{_capital(after[check.name])} after it; measure again."
+    for name, reason in all_below(check.name).items():
+        if name in after:
+            return f"{_capital(after[name])} after it. {reason}"
+    return ""
+
+
+def _why_next(row: Row, rows: Sequence[Row]) -> str:
+    resting = [other.check.name for other in rows if row.check.name in all_below(other.check.name)]
+    rests = f" {', '.join(resting)} rest{'s' if len(resting) == 1 else ''} on it." if resting else ""
+    said = {
+        "not measured": "It is not measured yet, and all it rests on is inside."
+        if row.check.rests_on
+        else "It comes first: it is not seen to yet.",
+        "outside": f"It is outside: correct it, say adjusted=yes, measure again. {row.why}",
+        "cannot tell": f"It cannot be told: {row.why}",
+        "stale": row.why,
+    }[row.state]
+    return f"{said}{rests}"
+
+
+def _taken(place: int, entry: JournalEntry) -> Taken | None:
+    """One ``taken`` entry; None for one that is damaged or was edited by hand."""
+    data = entry.data
+    value, uncertainty = _number(data.get("value")), _number(data.get("uncertainty"))
+    if data.get("verdict") not in VERDICTS or value is None or uncertainty is None:
+        return None
+    reason = data.get("reason")
+    own = _allowed(data.get("allowed"), BY_NAME[data["check"]]) if data.get("own_limits") is True else None
+    text = reason[:500] if isinstance(reason, str) else ""
+    return Taken(place, entry.time, data["verdict"], value, uncertainty, text, own)
+
+
+def _allowed(data: Any, check: Check) -> Allowed | None:
+    if not isinstance(data, Mapping):
+        return None
+    origin = data.get("origin")
+    upper = _number(data.get("upper"))
+    if upper is None or not isinstance(origin, str):
+        return None
+    return Allowed(_number(data.get("lower")), upper, check.allowed.unit, origin[:200])
+
+
+def _differs(before: Taken, now: Taken) -> bool:
+    return abs(now.value - before.value) > math.hypot(before.uncertainty, now.uncertainty)
+
+
+def _known_moved(moved: Sequence[Moved], name: str, since: int) -> bool:
+    """An adjustment of it was recorded in between: that moved what rests on it, the new readings do not again."""
+    return any(move.check == name and move.place > since for move in moved)
+
+
+def _bolts_of(entry: JournalEntry) -> str:
+    from logger.job import turned_in
+
+    names = list(dict.fromkeys(move.bolt for move in turned_in(entry)))
+    return f"{', '.join(names) or 'a support bolt'} turned"
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def _number(value: Any) -> float | None:
+    if not isinstance(value, int | float) or isinstance(value, bool) or not math.isfinite(value):
+        return None
+    return float(value)

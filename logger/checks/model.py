@@ -1,0 +1,97 @@
+"""The frozen records of the checks: what is asked, what is allowed, what rests on what, what came out.
+
+Why it exists: command line, screen and report tell the same check. It prevents a caution that stands in one of them
+only, and a limit without its origin.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal
+
+COMMON_PRACTICE = "common practice, no source"
+
+Unit = Literal["mm", "mm/m", "deg", ""]
+State = Literal["not measured", "inside", "outside", "cannot tell", "stale"]
+VERDICTS = ("inside", "outside", "cannot tell")
+
+
+@dataclass(frozen=True, slots=True)
+class Ask:
+    """One reading a check asks for, typed as ``key=value``.
+
+    ``unit`` is what a bare number means; ``usual`` the sizes (without sign) that are believed without asking.
+    ``words``: one of these instead of a number. ``many``: a list. Not ``needed``: taken as ``default`` or left out.
+    ``only``: asked for only when another key is one of these words.
+    """
+
+    key: str
+    unit: Unit
+    text: str
+    usual: tuple[float, float] = (0.0, float("inf"))
+    words: tuple[str, ...] = ()
+    many: bool = False
+    needed: bool = True
+    default: float | None = None
+    only: tuple[str, tuple[str, ...]] | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Allowed:
+    """Limits (None: none on that side) in the check's unit, and where they come from."""
+
+    lower: float | None
+    upper: float | None
+    unit: Unit
+    origin: str
+
+
+@dataclass(frozen=True, slots=True)
+class Because:
+    """Another check and the reason, by geometry, why this one rests on it (or is left alone by it)."""
+
+    check: str
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class Check:
+    """One measurement of the alignment: ``quantity`` is what is judged; cautions are shown before the ``steps``."""
+
+    name: str
+    title: str
+    quantity: str
+    needs: str
+    steps: tuple[str, ...]
+    cautions: tuple[str, ...]
+    asks: tuple[Ask, ...]
+    allowed: Allowed
+    rests_on: tuple[Because, ...] = ()
+    left_alone_by: tuple[Because, ...] = ()
+
+
+@dataclass(frozen=True)
+class Readings:
+    """What was typed, in the unit of each ask: numbers by key (a tuple each) and words by key."""
+
+    numbers: Mapping[str, tuple[float, ...]]
+    words: Mapping[str, str]
+    warnings: tuple[str, ...] = ()
+
+    def one(self, key: str) -> float:
+        return self.numbers[key][0]
+
+    def maybe(self, key: str) -> float | None:
+        return self.numbers[key][0] if key in self.numbers else None
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """One screw, bolt or foot: ``move_mm`` (never negative) the ``way`` it says; ``turns`` None: pitch not known."""
+
+    where: str
+    move_mm: float
+    way: str
+    uncertainty_mm: float | None = None
+    turns: float | None = None

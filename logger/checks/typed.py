@@ -1,0 +1,223 @@
+"""Readings typed as ``key=value``: lists, units, and the wrong unit suspected.
+
+Why it exists: a dial in thou typed as millimetres is wrong by 25.4 and still looks like a reading. A bare number is in
+the check's own unit; one of an unusual size is asked about (or refused, where nobody can be asked), never taken. A unit
+written out is believed.
+
+Grammar::
+
+    key=word      key=number[unit]      key=number,number,...[unit]      unit: mm in thou um m mm/m in/ft arcsec deg
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from logger.checks.model import Allowed, Ask, Check, Readings
+from logger.errors import NotAllowed
+from logger.wording import nearest
+
+if TYPE_CHECKING:
+    from logger.checks.model import Unit
+
+MOST_VALUES = 1000
+FACTORS: dict[str, dict[str, float]] = {
+    "mm": {"mm": 1.0, "in": 25.4, "thou": 0.0254, "um": 0.001, "m": 1000.0},
+    "mm/m": {"mm/m": 1.0, "um/m": 0.001, "in/ft": 1000.0 / 12.0, "arcsec": 1000.0 * math.radians(1.0 / 3600.0)},
+    "deg": {"deg": 1.0},
+}
+"""To the unit a check asks in; small angles for arcsec (exact to 1e-6 below 1 mm/m)."""
+
+_VALUE = re.compile(r"([+\-−]?(?:\d{1,7}(?:\.\d{1,7})?|\.\d{1,7}))\s*([a-zµ]{1,6}(?:/[a-z]{1,2})?)?")
+
+Confirm = Callable[[str], bool]
+
+
+@dataclass(frozen=True, slots=True)
+class Typed:
+    """What one command line says: readings, own limits if any, and whether the thing was adjusted since."""
+
+    readings: Readings
+    allowed: Allowed
+    own_limits: bool
+    adjusted: bool
+
+
+def understand(
+    check: Check, texts: Iterable[str], standing: Allowed, confirm: Confirm, *, unit_needed: bool = False
+) -> Typed:
+    """All of the command line, or NotAllowed naming the first thing wrong and the nearest key.
+
+    ``standing`` are the limits until now; ``confirm`` asks a yes-or-no question and is False where nobody can be
+    asked; ``unit_needed`` refuses bare numbers of lengths (a user who works in inches has to write them out).
+    """
+    given = _pairs(check, texts)
+    adjusted = _yes(given.pop("adjusted", "no"), "adjusted")
+    if adjusted and given:
+        raise NotAllowed(
+            f"adjusted=yes says that {check.name} was changed after its readings; {next(iter(given))} is a new one.",
+            "Record the adjustment alone, then measure again.",
+        )
+    allowed, own = _limits(check, given.pop("allowed", None), given.pop("origin", None), standing)
+    numbers: dict[str, tuple[float, ...]] = {}
+    words: dict[str, str] = {}
+    warnings: list[str] = []
+    for ask in check.asks:
+        if ask.key not in given:
+            continue
+        if ask.words:
+            words[ask.key] = _word(ask, given[ask.key])
+        else:
+            numbers[ask.key] = _numbers(ask, given[ask.key], confirm, unit_needed, warnings)
+    if not adjusted:
+        _nothing_missing(check, numbers, words)
+        _nothing_too_much(check, given, words)
+        numbers = {
+            **{a.key: (a.default,) for a in check.asks if a.default is not None and not a.needed},
+            **numbers,
+        }
+    return Typed(Readings(numbers, words, tuple(warnings)), allowed, own, adjusted)
+
+
+def _pairs(check: Check, texts: Iterable[str]) -> dict[str, str]:
+    known = [*[ask.key for ask in check.asks], "allowed", "origin", "adjusted"]
+    given: dict[str, str] = {}
+    for text in texts:
+        key, found, value = text.partition("=")
+        key = key.strip().casefold().replace("-", "_")
+        if not found or not value.strip():
+            raise NotAllowed(f"'{text[:60]}' is no key=value.", f"The keys of {check.name} are {', '.join(known)}.")
+        if key not in known:
+            raise NotAllowed(
+                f"{check.name} has no key '{key[:40]}'{nearest(key, known)}.", f"Its keys are {', '.join(known)}."
+            )
+        if key in given:
+            raise NotAllowed(f"{key} is given twice.", f"Several readings go in one: {key}=0.10,0.12.")
+        given[key] = value.strip()
+    return given
+
+
+def _numbers(ask: Ask, text: str, confirm: Confirm, unit_needed: bool, warnings: list[str]) -> tuple[float, ...]:
+    parts = [part.strip() for part in text.split(",")]
+    if len(parts) > (MOST_VALUES if ask.many else 1):
+        most = f"at most {MOST_VALUES} are" if ask.many else "one is"
+        raise NotAllowed(
+            f"{ask.key} has {len(parts)} values, and {most} allowed.", "A decimal is written with a point."
+        )
+    matched = [_VALUE.fullmatch(part) for part in parts]
+    if None in matched:
+        wrong = parts[matched.index(None)]
+        raise NotAllowed(f"{ask.key}: '{wrong[:40]}' is not a number.", f"Write {ask.key}=0.12{ask.unit} ({ask.text}).")
+    found = [match for match in matched if match is not None]
+    values = [float(match[1].replace("−", "-")) for match in found]
+    units = [match[2] for match in found]
+    if len(units) > 1 and units[-1] and not any(units[:-1]):
+        units = [units[-1]] * len(units)  # one unit at the end is that of the whole list
+    if unit_needed and ask.unit == "mm" and None in units:
+        raise NotAllowed(
+            f"{ask.key}={text[:40]} has no unit, and with --units in it could be either.",
+            f"Write it out: {ask.key}={parts[0]}in or {ask.key}={parts[0]}mm.",
+        )
+    scales = [_factor(ask, unit) for unit in units]
+    bare = [value for value, unit in zip(values, units, strict=True) if unit is None]
+    if bare and (factor := _suspected(ask, bare, confirm)) is not None:
+        scales = [factor if unit is None else scale for unit, scale in zip(units, scales, strict=True)]
+    values = [value * scale for value, scale in zip(values, scales, strict=True)]
+    low, high = ask.usual
+    if any(not low <= abs(value) <= high for value in values):
+        warnings.append(f"{ask.key} is outside the usual {_range(ask)}; it was taken as written.")
+    return tuple(values)
+
+
+def _factor(ask: Ask, unit: str | None) -> float:
+    known = FACTORS[ask.unit]
+    unit = unit.replace("µ", "u") if unit else ask.unit
+    if unit not in known:
+        raise NotAllowed(f"{ask.key}: the unit '{unit}' does not fit.", f"Allowed: {', '.join(known)}.")
+    return known[unit]
+
+
+def _suspected(ask: Ask, bare: list[float], confirm: Confirm) -> float | None:
+    """The factor of another unit that was meant, once confirmed; None when the sizes are usual. NotAllowed else."""
+    low, high = ask.usual
+    unusual = [value for value in bare if not low <= abs(value) <= high]
+    if not unusual:
+        return None
+    value = unusual[0]
+    said = f"{ask.key}={value:g} is taken as {value:g} {ask.unit}, and {_range(ask)} is usual"
+    for unit, factor in FACTORS[ask.unit].items():
+        if factor != 1.0 and all(low <= abs(each * factor) <= high for each in bare):
+            meant = f"{value:g} {unit} ({value * factor:g} {ask.unit})"
+            if confirm(f"{said}. Is it {meant}? [y/n]"):
+                return factor
+            raise NotAllowed(
+                f"{said}: is it {meant}?",
+                f"Write the unit: {ask.key}={value:g}{unit}, or {ask.key}={value:g}{ask.unit} to mean just that.",
+            )
+    raise NotAllowed(f"{said}.", f"Check the reading, or write {ask.key}={value:g}{ask.unit} to mean just that.")
+
+
+def _range(ask: Ask) -> str:
+    low, high = ask.usual
+    return f"{low:g} to {high:g} {ask.unit}" if low else f"at most {high:g} {ask.unit}"
+
+
+def _word(ask: Ask, text: str) -> str:
+    word = text.casefold()
+    if word not in ask.words:
+        raise NotAllowed(
+            f"{ask.key}: '{text[:40]}' is not known{nearest(word, ask.words)}.", f"Allowed: {', '.join(ask.words)}."
+        )
+    return word
+
+
+def _yes(text: str, key: str) -> bool:
+    return _word(Ask(key, "", "", words=("yes", "no")), text) == "yes"
+
+
+def _asked(ask: Ask, words: dict[str, str]) -> bool:
+    return ask.only is None or words.get(ask.only[0]) in ask.only[1]
+
+
+def _nothing_missing(check: Check, numbers: dict[str, tuple[float, ...]], words: dict[str, str]) -> None:
+    missing = [a for a in check.asks if a.needed and _asked(a, words) and a.key not in numbers and a.key not in words]
+    if not missing:
+        return
+    named = ", ".join(f"{a.key} ({a.text}{', ' + a.unit if a.unit else ''})" for a in missing)
+    example = " ".join(f"{a.key}={'|'.join(a.words) or '...'}" for a in missing)
+    raise NotAllowed(f"{check.name} still wants {named}.", f"Add {example}; nothing was recorded.")
+
+
+def _nothing_too_much(check: Check, given: dict[str, str], words: dict[str, str]) -> None:
+    for ask in check.asks:
+        if ask.key in given and not _asked(ask, words) and ask.only is not None:
+            raise NotAllowed(
+                f"{ask.key} does not belong to {ask.only[0]}={words.get(ask.only[0], '?')}.",
+                f"It goes with {ask.only[0]}={'|'.join(ask.only[1])}.",
+            )
+
+
+def _limits(check: Check, text: str | None, origin: str | None, standing: Allowed) -> tuple[Allowed, bool]:
+    if text is None:
+        if origin is not None:
+            raise NotAllowed("origin= says where limits come from, and there are none.", "Give allowed= with it.")
+        return standing, False
+    if check.allowed.unit == "" or not check.asks:
+        raise NotAllowed(f"{check.name} has no limit of its own to set.", "The rail's band is in machine.yaml.")
+    unit: Unit = check.allowed.unit
+    parts = text.split("..")
+    ask = Ask("allowed", unit, "the limit", many=False)
+    ends = [_numbers(ask, part, lambda _question: False, False, [])[0] for part in parts[:2]]
+    if len(parts) == 1:
+        default = check.allowed
+        low = None if default.lower is None else 0.0 if default.lower == 0.0 else -abs(ends[0])
+        ends = [abs(ends[0])]
+    else:
+        low = ends[0]
+    if len(parts) > 2 or (low is not None and low >= ends[-1]):
+        raise NotAllowed(f"allowed={text[:40]} is no limit.", "Write allowed=0.1 or allowed=0..0.1.")
+    return Allowed(low, ends[-1], unit, (origin or "own wish")[:200]), True

@@ -1,0 +1,313 @@
+"""What ``board`` and ``take`` do: the checks' table and the journal, in words and as JSON.
+
+Why it exists: both show the same check, so its state, limits and cautions are worded once. Nothing is computed here.
+"""
+
+from __future__ import annotations
+
+import argparse
+from typing import TYPE_CHECKING, Any
+
+from logger.checks.model import Allowed, Check, Correction
+from logger.checks.table import BY_NAME, all_above, all_below
+from logger.commands import Answer
+from logger.commands._job import open_job
+from logger.errors import NotAllowed
+from logger.wording import amount, nearest, number, state, table
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from logger.checks.board import Board, Row
+    from logger.checks.evaluate import Result
+    from logger.checks.typed import Typed
+    from logger.job import Job
+    from logger.wording import Units
+
+AT_THE_LIMIT = 0.05  # of the uncertainty: nearer to the limit than this, no better instrument helps
+SUFFIX = {"mm": "_mm", "mm/m": "_mm_per_m", "deg": "_deg", "": ""}
+
+
+# --- board -----------------------------------------------------------------------------------------------------------
+
+
+def board(args: argparse.Namespace) -> Answer:
+    """``truestroke board``."""
+    from logger.checks.board import board_of
+
+    job = open_job(args)
+    found = board_of(job)
+    faults = job.journal_faults()
+    answer = {
+        "checks": [_row_json(row) for row in found.rows],
+        "next": found.next,
+        "why": found.why,
+        "warnings": faults,
+    }
+    return Answer(answer, [*board_lines(found, args.units), *[f"  note: {fault}" for fault in faults]])
+
+
+def board_lines(found: Board, units: Units) -> list[str]:
+    """The table, then the next sensible check and why."""
+    rows = [("check", "state", "value", "allowed", "taken")]
+    for row in found.rows:
+        value = _value(row.value, row.uncertainty, row.allowed, units)
+        limits = _limits(row.allowed, units) if row.check.asks else "as machine.yaml"
+        rows.append((row.check.name, state(row.state), value, limits, (row.time or "")[:10]))
+    doubtful = [row for row in found.rows if row.state in ("stale", "outside", "cannot tell") and row.why]
+    lines = table(rows) + [f"  {row.check.name}: {row.why}" for row in doubtful]
+    if found.next is None:
+        return [*lines, f"next: nothing. {found.why}"]
+    command = "truestroke sweep" if found.next == "rail" else f"truestroke take {found.next}"
+    return [*lines, f"next: {BY_NAME[found.next].title}. {found.why}", f"      {command}"]
+
+
+def _row_json(row: Row) -> dict[str, Any]:
+    suffix = SUFFIX[row.allowed.unit]
+    return {
+        "check": row.check.name,
+        "title": row.check.title,
+        "state": row.state,
+        **({f"value{suffix}": row.value, f"uncertainty{suffix}": row.uncertainty} if suffix else {}),
+        "allowed": _allowed_json(row.allowed),
+        "taken": row.time,
+        "why": row.why,
+        "rests_on": [{"check": each.check, "reason": each.reason} for each in row.check.rests_on],
+        "left_alone_by": [{"check": each.check, "reason": each.reason} for each in row.check.left_alone_by],
+    }
+
+
+# --- take ------------------------------------------------------------------------------------------------------------
+
+
+def take(args: argparse.Namespace) -> Answer:
+    """``truestroke take``: everything is understood and computed before anything is recorded."""
+    from logger.checks.board import standing_limits
+    from logger.checks.evaluate import evaluate
+    from logger.checks.typed import understand
+
+    job = open_job(args)
+    check = _the_check(args.check)
+    limits = standing_limits(check, job.standing_entries())
+    if not args.readings:
+        return Answer(_guide_json(check, limits), _guide_lines(check, limits, args.units))
+    if not check.asks and args.readings != ["adjusted=yes"]:
+        raise NotAllowed(
+            f"{check.name} is not typed in: it is swept.", "Record it: truestroke sweep; or say adjusted=yes."
+        )
+    typed = understand(check, args.readings, limits, _confirm(args), unit_needed=args.units == "in")
+    if typed.adjusted:
+        job.append("taken", check=check.name, adjusted=True)
+        return _adjusted(job, check)
+    result = evaluate(check, typed.readings, typed.allowed, job.machine)
+    _record(job, check, typed, result, args.readings)
+    return _taken(job, check, typed, result, args.units)
+
+
+def _the_check(name: str) -> Check:
+    folded = name.casefold()
+    if folded not in BY_NAME:
+        raise NotAllowed(
+            f"There is no check '{name[:40]}'{nearest(folded, BY_NAME)}.", f"The checks are {', '.join(BY_NAME)}."
+        )
+    return BY_NAME[folded]
+
+
+def _confirm(args: argparse.Namespace) -> Callable[[str], bool]:
+    def confirm(question: str) -> bool:
+        terminal = args.terminal
+        return bool(terminal.interactive) and terminal.ask(question).casefold() in ("y", "yes")
+
+    return confirm
+
+
+def _record(job: Job, check: Check, typed: Typed, result: Result, texts: list[str]) -> None:
+    verdict = result.verdict
+    job.append(
+        "taken",
+        check=check.name,
+        typed=list(texts),
+        numbers={key: list(values) for key, values in typed.readings.numbers.items()},
+        words=dict(typed.readings.words),
+        value=verdict.value,
+        uncertainty=verdict.uncertainty,
+        unit=verdict.unit,
+        verdict=verdict.word,
+        reason=verdict.reason,
+        allowed=typed.allowed,
+        own_limits=typed.own_limits,
+        corrections=result.corrections,
+    )
+
+
+def _taken(job: Job, check: Check, typed: Typed, result: Result, units: Units) -> Answer:
+    from logger.checks.board import board_of
+    from logger.checks.evaluate import would_decide
+
+    found = board_of(job)
+    verdict, suffix = result.verdict, SUFFIX[check.allowed.unit]
+    deciding = would_decide(verdict)
+    warnings = [*typed.readings.warnings, *_out_of_order(found, check)]
+    stale = _stale_above(found, check)
+    figures = {f"value{suffix}": verdict.value, f"uncertainty{suffix}": verdict.uncertainty} if suffix else {}
+    answer = {
+        "check": check.name,
+        "verdict": verdict.word,
+        **figures,
+        **result.details,
+        "allowed": _allowed_json(typed.allowed),
+        "reason": verdict.reason,
+        **({f"would_decide{suffix}": deciding} if deciding is not None else {}),
+        "corrections": [_correction_json(each) for each in result.corrections],
+        "notes": list(result.notes),
+        "cautions": list(check.cautions),
+        "stale": stale,
+        "warnings": warnings,
+        "next": found.next,
+        "why": found.why,
+    }
+    lines = [f"{check.title}: {_verdict_line(result, typed.allowed, units)}", *[f"  {note}" for note in result.notes]]
+    if deciding is not None and deciding < AT_THE_LIMIT * verdict.uncertainty:
+        lines.append("  It is at the limit itself: no instrument decides that. Correct it, or set a limit of your own.")
+    elif deciding is not None:
+        lines.append(
+            f"  An uncertainty below {amount(deciding, None, verdict.unit, units, sign=False)} would decide it."
+        )
+    if result.corrections:
+        lines += ["", *check.cautions, "", *_correction_lines(result.corrections, units)]
+        lines.append(f"  Then: truestroke take {check.name} adjusted=yes, and measure again.")
+    return Answer(answer, [*lines, *_after(found, stale, warnings)])
+
+
+def _adjusted(job: Job, check: Check) -> Answer:
+    from logger.checks.board import board_of
+
+    found = board_of(job)
+    stale = _stale_above(found, check)
+    answer = {
+        "check": check.name,
+        "adjusted": True,
+        "stale": stale,
+        "warnings": [],
+        "next": found.next,
+        "why": found.why,
+    }
+    return Answer(answer, [f"{check.title}: adjusted, recorded.", *_after(found, stale, [])])
+
+
+def _after(found: Board, stale: list[str], warnings: list[str]) -> list[str]:
+    lines = [f"  note: {warning}" for warning in warnings]
+    if stale:
+        lines.append(f"  stale now: {', '.join(stale)}")
+    return [*lines, f"next: {found.next or 'nothing'}. {found.why}"]
+
+
+def _out_of_order(found: Board, check: Check) -> list[str]:
+    """Working out of order is allowed; what it may cost is said: near ones with the reason, the rest by name."""
+    near = {each.check: each.reason for each in check.rests_on}
+    behind = [name for name in all_below(check.name) if found.row(name).state != "inside"]
+    said = [
+        f"{name} is {found.row(name).state}: when it is corrected later, measure this again. {near[name]}"
+        for name in behind
+        if name in near
+    ]
+    far = [f"{name} ({found.row(name).state})" for name in behind if name not in near]
+    return [*said, *([f"Under those, also not inside: {', '.join(far)}."] if far else [])]
+
+
+def _stale_above(found: Board, check: Check) -> list[str]:
+    return [name for name in all_above(check.name) if found.row(name).state == "stale"]
+
+
+def _guide_json(check: Check, limits: Allowed) -> dict[str, Any]:
+    return {
+        "check": check.name,
+        "title": check.title,
+        "needs": check.needs,
+        "cautions": list(check.cautions),
+        "steps": list(check.steps),
+        "asks": [
+            {
+                "key": ask.key,
+                "unit": ask.unit,
+                "words": list(ask.words),
+                "text": ask.text,
+                "needed": ask.needed,
+                "default": ask.default,
+            }
+            for ask in check.asks
+        ],
+        "allowed": _allowed_json(limits),
+        "rests_on": [{"check": each.check, "reason": each.reason} for each in check.rests_on],
+        "makes_stale": list(all_above(check.name)),
+    }
+
+
+def _guide_lines(check: Check, limits: Allowed, units: Units) -> list[str]:
+    lines = [check.title, f"  needs: {check.needs}", *check.cautions, ""]
+    lines += [f"  {number_}. {step}" for number_, step in enumerate(check.steps, 1)]
+    rows = [("key", "unit", "reading")]
+    for ask in check.asks:
+        usual = "" if ask.needed else f" (optional{'' if ask.default is None else f', else {ask.default:g}'})"
+        only = f" (only with {ask.only[0]}={'|'.join(ask.only[1])})" if ask.only else ""
+        rows.append((ask.key, "|".join(ask.words) or ask.unit, f"{ask.text}{usual}{only}"))
+    lines += ["", *(table(rows) if check.asks else [])]
+    allowed = _limits(limits, units) if check.asks else "see"
+    lines.append(f"  allowed: {allowed} ({limits.origin})")
+    lines += [f"  rests on {each.check}: {each.reason}" for each in check.rests_on]
+    lines += [f"  left alone by {each.check}: {each.reason}" for each in check.left_alone_by]
+    above = all_above(check.name)
+    return [*lines, *([f"  moving it makes stale: {', '.join(above)}"] if above else [])]
+
+
+# --- words -----------------------------------------------------------------------------------------------------------
+
+
+def _verdict_line(result: Result, allowed: Allowed, units: Units) -> str:
+    verdict = result.verdict
+    if not allowed.unit:
+        return f"{state(verdict.word)}. {verdict.reason}"
+    value = _value(verdict.value, verdict.uncertainty, allowed, units)
+    return f"{state(verdict.word)}, {value}; allowed {_limits(allowed, units)} ({allowed.origin})"
+
+
+def _value(value: float | None, uncertainty: float | None, allowed: Allowed, units: Units) -> str:
+    if value is None or not allowed.unit:
+        return ""
+    return amount(value, uncertainty, allowed.unit, units, sign=allowed.lower is not None)
+
+
+def _limits(allowed: Allowed, units: Units) -> str:
+    if not allowed.unit or allowed.upper is None:
+        return "yes"
+    upper = amount(allowed.upper, None, allowed.unit, units, sign=False)
+    if allowed.lower is None:
+        return f"at most {upper}"
+    if allowed.lower == -allowed.upper:
+        return f"±{upper}"
+    return f"{amount(allowed.lower, None, allowed.unit, units, sign=False).split()[0]} to {upper}"
+
+
+def _correction_lines(corrections: tuple[Correction, ...], units: Units) -> list[str]:
+    lines = []
+    for each in corrections:
+        turns = "" if each.turns is None else f", {number(each.turns, 2, sign=False)} turn of its screw"
+        moved = amount(each.move_mm, each.uncertainty_mm, "mm", units, sign=False)
+        lines.append(f"  {each.where}: {moved} {each.way}{turns}")
+    return lines
+
+
+def _correction_json(each: Correction) -> dict[str, Any]:
+    return {
+        "where": each.where,
+        "move_mm": each.move_mm,
+        "way": each.way,
+        "uncertainty_mm": each.uncertainty_mm,
+        "turns": each.turns,
+    }
+
+
+def _allowed_json(allowed: Allowed) -> dict[str, Any]:
+    suffix = SUFFIX[allowed.unit]
+    ends = {f"lower{suffix}": allowed.lower, f"upper{suffix}": allowed.upper} if suffix else {}
+    return {**ends, "origin": allowed.origin}

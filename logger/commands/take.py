@@ -1,0 +1,37 @@
+"""``truestroke take``: readings typed in for one check, and what they say.
+
+Why it exists: a bubble, a dial, calipers and feelers have no plug. What they show deserves the same care as what
+streams: a unit, an uncertainty, a verdict, a place in the journal, and the screw to move instead of an error.
+"""
+
+from __future__ import annotations
+
+from logger.commands import Answer, new_parser
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    import argparse
+
+    from logger.commands import Subparsers
+
+
+def add_parser(subparsers: Subparsers) -> None:
+    parser = new_parser(
+        subparsers,
+        "take",
+        "Without readings: what the check needs, its cautions, how to set up, and the keys to type. With readings:\n"
+        "the result, the verdict and the correction; it goes into the journal. A bare number is in the unit the key\n"
+        "says (mm, mm/m, degrees); others are written out: 0.004in, 4thou, 20arcsec. allowed=0..0.1 with\n"
+        "origin='maker's manual' sets your own limit; adjusted=yes records that the thing was corrected.",
+        "  truestroke take toe\n"
+        "  truestroke take toe front=0.10,0.11 rear=0.08,0.10 span=240\n"
+        "  truestroke take fence cuts=five fence_end=25.12 far_end=25.00 length=600 fence=behind screw=1500 pitch=1",
+    )
+    parser.add_argument("check", metavar="CHECK", help="a check of 'truestroke board', as toe")
+    parser.add_argument("readings", metavar="KEY=VALUE", nargs="*", help="readings, as span=240 or front=0.10,0.11")
+
+
+def run(args: argparse.Namespace) -> Answer:
+    from logger.commands import _checks
+
+    return _checks.take(args)
