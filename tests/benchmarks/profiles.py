@@ -254,7 +254,8 @@ def row(source: str, scores: Sequence[Score]) -> str:
     return (
         f"{source:10s} {1e3 * np.median([s.bound for s in done]):6.2f} "
         f"{1e3 * np.median([s.found for s in done]):7.2f}"
-        f"  {np.nanmedian(plain):6.1f}  {np.median(limit):5.2f}  {np.median(ratio):5.2f} ({np.quantile(ratio, 0.95):6.2f})  {aim:>10s}"
+        f"  {np.nanmedian(plain):6.1f}  {np.median(limit):5.2f}  {np.median(ratio):5.2f} ({np.quantile(ratio, 0.95):6.2f})"
+        f"  {aim:>10s}"
         f"  {held(lambda s: s.stations_held)} {held(lambda s: s.peak_held)} {held(lambda s: s.mean_held)}"
         f"  {np.median([s.took_s for s in done]):5.2f}  {len(scores) - len(done):3d}"
     )
