@@ -143,7 +143,10 @@ class NothingToFit(ValueError):
 def fit_passes(
     passes: Sequence[PassReadings], scales: Scales | None = None, knots_mm: float = KNOTS_MM, resolution: float = 0.0
 ) -> Fit:
-    """Fit one profile to all passes. ``resolution`` is the display's step: rounding alone is never an outlier. Raises NothingToFit when fewer than 4 readings are left."""
+    """Fit one profile to all passes. ``resolution`` is the display's step: rounding alone is never an outlier.
+
+    Raises NothingToFit when fewer than 4 readings are left.
+    """
     cells = [gather(p) for p in passes]
     usable = [i for i, c in enumerate(cells) if len(c.t_s) >= 2]
     if sum(len(cells[i].t_s) for i in usable) < 4:
@@ -423,7 +426,8 @@ class _Joint:
         precision = normal + self._penalty(smoothing, position)
         covariance = _inverse(precision)
         n, first = self.spline.count, self.delay_column
-        common = self.common_covariance / position
+        # That the passes agree does not say that both were even: never less than the prior.
+        common = self.common_covariance / min(position, 1.0)
         fixed = np.concatenate([np.arange(n), np.arange(first + 1, self.size)])
         x = self._positions(theta)
         passes = []

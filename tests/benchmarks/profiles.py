@@ -20,6 +20,7 @@ from dataclasses import dataclass, field, replace
 from multiprocessing import Pool
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.motion import Motion
 from analysis.passes import PassReadings, fit_passes
@@ -113,7 +114,7 @@ def profile_for(source: str, sweep: Sweep, resolution: float, zero_error: float 
     return profile_of([SweepData("0001", evidence)], geometry)
 
 
-def passes_of(sweep: Sweep) -> list[tuple[int, FloatArray]]:
+def passes_of(sweep: Sweep) -> list[tuple[int, NDArray[np.intp]]]:
     """(direction, readings' indices) of each push, from the true positions."""
     s = sweep.true_position_mm
     whole = np.abs(s - sweep.stroke_mm[0])
@@ -254,8 +255,8 @@ def row(source: str, scores: Sequence[Score]) -> str:
     return (
         f"{source:10s} {1e3 * np.median([s.bound for s in done]):6.2f} "
         f"{1e3 * np.median([s.found for s in done]):7.2f}"
-        f"  {np.nanmedian(plain):6.1f}  {np.median(limit):5.2f}  {np.median(ratio):5.2f} ({np.quantile(ratio, 0.95):6.2f})"
-        f"  {aim:>10s}"
+        f"  {np.nanmedian(plain):6.1f}  {np.median(limit):5.2f}"
+        f"  {np.median(ratio):5.2f} ({np.quantile(ratio, 0.95):6.2f})  {aim:>10s}"
         f"  {held(lambda s: s.stations_held)} {held(lambda s: s.peak_held)} {held(lambda s: s.mean_held)}"
         f"  {np.median([s.took_s for s in done]):5.2f}  {len(scores) - len(done):3d}"
     )
