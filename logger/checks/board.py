@@ -166,15 +166,30 @@ def _stale(check: Check, since: int, moved: Sequence[Moved]) -> str:
 def _why_next(row: Row, rows: Sequence[Row]) -> str:
     resting = [other.check.name for other in rows if row.check.name in all_below(other.check.name)]
     rests = f" {', '.join(resting)} rest{'s' if len(resting) == 1 else ''} on it." if resting else ""
-    said = {
-        "not measured": "It is not measured yet, and all it rests on is inside."
-        if row.check.rests_on
-        else "It comes first: it is not seen to yet.",
-        "outside": f"It is outside: correct it, say adjusted=yes, measure again. {row.why}",
-        "cannot tell": f"It cannot be told: {row.why}",
+    said = (
+        _at_the_rail(row)
+        if row.check.name == "rail"
+        else {
+            "not measured": "It is not measured yet, and all it rests on is inside."
+            if row.check.rests_on
+            else "It comes first: it is not seen to yet.",
+            "outside": "It is outside: correct it, say adjusted=yes, measure again."
+            if row.check.allowed.unit
+            else f"{row.why} Put it right and say so.",
+            "cannot tell": "The uncertainty reaches across the limit: measure better, or correct it.",
+            "stale": row.why,
+        }
+    )
+    return f"{said[row.state]}{rests}"
+
+
+def _at_the_rail(row: Row) -> dict[State, str]:
+    return {
+        "not measured": "It is not swept yet, and all it rests on is inside.",
+        "outside": f"It is outside. {row.why}",
+        "cannot tell": row.why,
         "stale": row.why,
-    }[row.state]
-    return f"{said}{rests}"
+    }
 
 
 def _taken(place: int, entry: JournalEntry) -> Taken | None:

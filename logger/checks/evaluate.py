@@ -198,12 +198,8 @@ def _fence(check: Check, readings: Readings, allowed: Allowed, machine: Machine)
 def _corner(readings: Readings) -> square.Squareness:
     cuts, u, seating = readings.words["cuts"], readings.one("u"), readings.one("seating")
     if cuts == "four":
-        sides = readings.numbers["sides"]
-        if len(sides) != 2:
-            raise ValueError(f"sides has {len(sides)} values; the panel's two sides are needed, sides=800,600.")
-        return square.from_diagonals(
-            readings.one("last_diagonal"), readings.one("other_diagonal"), (sides[0], sides[1]), u, seating
-        )
+        diagonals = readings.one("last_diagonal"), readings.one("other_diagonal")
+        return square.from_diagonals(*diagonals, _sides(readings), readings.one("tape"), seating)
     ends = readings.one("fence_end"), readings.one("far_end")
     length = readings.one("length")
     if cuts == "seven":
@@ -211,6 +207,29 @@ def _corner(readings: Readings) -> square.Squareness:
         return square.from_strip_and_panel(*ends, *panel, length, u, seating)
     formula = square.from_strip if cuts == "five" else square.from_kept_panel
     return formula(*ends, length, u, seating)
+
+
+def _sides(readings: Readings) -> tuple[float, float]:
+    sides = readings.numbers["sides"]
+    if len(sides) != 2:
+        raise ValueError(f"sides has {len(sides)} values; the panel's two sides are needed, sides=800,600.")
+    return sides[0], sides[1]
+
+
+def worth_cutting(readings: Readings, allowed: Allowed) -> tuple[tuple[square.CutTest, ...], square.CutTest]:
+    """Every cut test this panel and these calipers can do, and the one worth doing. NotAllowed as ``evaluate``."""
+    try:
+        choices = square.cut_tests_for(
+            _sides(readings),
+            readings.one("u"),
+            readings.one("opens"),
+            readings.one("tape"),
+            readings.one("seating"),
+            allowed.upper or 0.0,
+        )
+    except ValueError as wrong:
+        raise NotAllowed(f"fence: {wrong}", "Nothing was recorded.") from wrong
+    return choices, square.worth_doing(choices)
 
 
 def _rip(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -> Result:

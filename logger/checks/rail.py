@@ -16,8 +16,9 @@ from analysis.verdict import judge
 from logger.job import Job
 
 if TYPE_CHECKING:
-    from analysis.results import Verdict, VerdictWord
-    from logger.advice_inputs import State
+    from collections.abc import Sequence
+
+    from analysis.results import Findings, Verdict, VerdictWord
     from logger.journal import JournalEntry
 
 WHOLE_STROKE = "the whole stroke"
@@ -59,8 +60,12 @@ def _judged(job: Job) -> RailState | None:
         state = state_of(job)
     except (NotAllowed, NotUnderstood) as fault:
         return RailState("cannot tell", str(fault), None, None)
-    swept = [each.verdict for each in state.current.values()]
-    seen, not_seen = _seen_and_not(job, state)
+    known = job.machine.set_ups
+    found = [f for f in state.current.values() if f.set_up in known and known[f.set_up].direction == "height"]
+    if not found:
+        return RailState("cannot tell", "Nothing was swept that reads heights, pitch or roll.", None, None)
+    swept = [each.verdict for each in found]
+    seen, not_seen = _seen_and_not(job, found)
     last = swept[-1]
     value, uncertainty = (last.value, last.uncertainty) if last.unit == "mm" else (None, None)
     if value is not None and not math.isfinite(value):
@@ -75,12 +80,11 @@ def _judged(job: Job) -> RailState | None:
     return RailState("inside", "Every place and the tilt have been seen and are inside.", value, uncertainty)
 
 
-def _seen_and_not(job: Job, state: State) -> tuple[list[Verdict], list[str]]:
+def _seen_and_not(job: Job, found: Sequence[Findings]) -> tuple[list[Verdict], list[str]]:
     """Verdicts of the places and of the run over the whole stroke, and the names of what was not seen."""
     from logger.advice_inputs import carriage_of
     from logger.advice_places import place_goals, places
 
-    found = list(state.current.values())
     verdicts, not_seen = [], []
     for place in places(job.machine, found):
         if place.seen and place.peak_to_valley is not None and place.uncertainty is not None:

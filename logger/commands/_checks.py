@@ -54,11 +54,14 @@ def board_lines(found: Board, units: Units) -> list[str]:
         value = _value(row.value, row.uncertainty, row.allowed, units)
         limits = _limits(row.allowed, units) if row.check.asks else "as machine.yaml"
         rows.append((row.check.name, state(row.state), value, limits, (row.time or "")[:10]))
-    doubtful = [row for row in found.rows if row.state in ("stale", "outside", "cannot tell") and row.why]
+    # Value and limit say why a typed one is outside; what made one stale, and the rail, take a sentence.
+    doubtful = [row for row in found.rows if row.why and (row.state == "stale" or row.check.name == "rail")]
     lines = table(rows) + [f"  {row.check.name}: {row.why}" for row in doubtful]
     if found.next is None:
         return [*lines, f"next: nothing. {found.why}"]
-    command = "truestroke sweep" if found.next == "rail" else f"truestroke take {found.next}"
+    command = f"truestroke take {found.next}"
+    if found.next == "rail":
+        command = "truestroke bolts" if found.row("rail").state == "outside" else "truestroke sweep"
     return [*lines, f"next: {BY_NAME[found.next].title}. {found.why}", f"      {command}"]
 
 
@@ -99,6 +102,8 @@ def take(args: argparse.Namespace) -> Answer:
     if typed.adjusted:
         job.append("taken", check=check.name, adjusted=True)
         return _adjusted(job, check)
+    if typed.readings.words.get("cuts") == "which":
+        return _which_cuts(typed, args.units)
     result = evaluate(check, typed.readings, typed.allowed, job.machine)
     _record(job, check, typed, result, args.readings)
     return _taken(job, check, typed, result, args.units)
@@ -177,6 +182,31 @@ def _taken(job: Job, check: Check, typed: Typed, result: Result, units: Units) -
         lines += ["", *check.cautions, "", *_correction_lines(result.corrections, units)]
         lines.append(f"  Then: truestroke take {check.name} adjusted=yes, and measure again.")
     return Answer(answer, [*lines, *_after(found, stale, warnings)])
+
+
+def _which_cuts(typed: Typed, units: Units) -> Answer:
+    """Which cut test is worth the wood; nothing is recorded."""
+    from logger.checks.evaluate import worth_cutting
+
+    choices, best = worth_cutting(typed.readings, typed.allowed)
+    rows = [("cuts", "number", "would leave", "enough")]
+    for each in choices:
+        doubt = amount(each.uncertainty_mm_per_m, None, "mm/m", units, sign=False)
+        rows.append((each.name, str(each.cuts), f"±{doubt}", "yes" if each.decides else "no"))
+    last = f"worth doing: cuts={best.name}"
+    if not best.decides:
+        last += "; but none decides: a longer panel or better calipers would"
+    answer = {
+        "check": "fence",
+        "worth_doing": best.name,
+        "decides": best.decides,
+        "tests": [
+            {"cuts": c.name, "number": c.cuts, "uncertainty_mm_per_m": c.uncertainty_mm_per_m, "decides": c.decides}
+            for c in choices
+        ],
+        "warnings": list(typed.readings.warnings),
+    }
+    return Answer(answer, [f"allowed {_limits(typed.allowed, units)} ({typed.allowed.origin})", *table(rows), last])
 
 
 def _adjusted(job: Job, check: Check) -> Answer:

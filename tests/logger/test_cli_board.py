@@ -1,0 +1,135 @@
+"""``board`` and ``take`` as a person meets them, each command a process of its own."""
+
+import json
+
+import pytest
+
+from tests.logger.device import sweep_lines
+from tests.logger.shell import Shell
+
+CONDITION = ("take", "condition", "clean=yes", "tight=yes", "bare=yes", "free=yes")
+
+
+@pytest.fixture
+def shell(tmp_path):
+    return Shell(tmp_path)
+
+
+def states(answer):
+    return {row["check"]: row["state"] for row in answer["checks"]}
+
+
+def test_the_board_of_a_new_job_says_where_to_begin(shell):
+    answer = shell.json("board")
+    assert set(states(answer).values()) == {"not measured"}
+    assert answer["next"] == "condition"
+    text = shell("board").stdout
+    assert "next: Condition of the machine" in text
+    assert all(len(line) <= 80 for line in text.splitlines() if not line.startswith("next:"))
+
+
+def test_without_readings_a_check_says_how_it_is_done_cautions_first(shell):
+    text = shell("take", "toe").stdout
+    assert text.index("lock out the power") < text.index("Mark one tooth")
+    assert "common practice, no source" in text
+    guide = shell.json("take", "toe")
+    assert {"front", "rear", "span"} <= {ask["key"] for ask in guide["asks"]}
+    assert not (shell.folder / "journal.jsonl").exists(), "asking records nothing"
+
+
+def test_readings_become_a_verdict_a_movement_and_a_journal_entry(shell):
+    shell.json(*CONDITION)
+    answer = shell.json(
+        *("take", "fence", "cuts=five", "fence_end=25.36", "far_end=25.00", "length=300", "fence=front"),
+        *("screw=1500", "pitch=1"),
+    )
+    assert answer["verdict"] == "outside"
+    assert answer["value_mm_per_m"] == pytest.approx(0.3)
+    assert answer["uncertainty_mm_per_m"] > 0
+    (move,) = answer["corrections"]
+    assert (move["way"], move["move_mm"], move["turns"]) == ("toward infeed", pytest.approx(0.45), pytest.approx(0.45))
+    assert any("riving knife" in caution for caution in answer["cautions"])
+    last = json.loads((shell.folder / "journal.jsonl").read_text(encoding="utf-8").splitlines()[-1])
+    assert (last["kind"], last["data"]["check"], last["data"]["numbers"]["length"]) == ("taken", "fence", [300.0])
+    assert states(shell.json("board"))["fence"] == "outside"
+
+
+def test_which_cut_test_is_worth_the_wood_is_said_and_nothing_recorded(shell):
+    answer = shell.json("take", "fence", "cuts=which", "sides=800,700")
+    assert (answer["worth_doing"], answer["decides"]) == ("five", True)
+    small = shell.json("take", "fence", "cuts=which", "sides=150,140")
+    assert small["decides"] is False
+    assert "longer panel" in shell("take", "fence", "cuts=which", "sides=150,140").stdout
+    assert not (shell.folder / "journal.jsonl").exists()
+
+
+def test_a_correction_is_never_shown_before_its_cautions(shell):
+    text = shell("take", "toe", "front=0.00", "rear=0.12", "span=240").stdout
+    assert text.index("lock out the power") < text.index("rail at B1")
+    assert "away from the table" in text
+
+
+def test_an_adjustment_makes_stale_what_rests_on_it(shell):
+    shell.json(*CONDITION)
+    shell.json("take", "flange", "readings=0,0.002,0.004,0.002", "u=0.002")
+    shell.json("take", "blade", "readings=0,0.01,0.02,0.01")
+    answer = shell.json("take", "flange", "adjusted=yes")
+    assert answer["stale"] == ["blade"]
+    after = states(shell.json("board"))
+    assert (after["flange"], after["blade"], after["condition"]) == ("stale", "stale", "inside")
+
+
+def test_out_of_order_is_allowed_and_its_cost_is_said(shell):
+    answer = shell.json("take", "toe", "front=0.1", "rear=0.09", "span=240")
+    assert any(warning.startswith("rail is not measured") for warning in answer["warnings"])
+    assert answer["next"] == "condition"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("take", "tow"), "nearest is 'toe'"),
+        (("take", "toe", "spam=300"), "nearest is 'span'"),
+        (("take", "toe", "front=0.1"), "still wants rear"),
+        (("take", "toe", "front=0.1", "rear=0.1", "span=12"), "is it 12 in (304.8 mm)?"),
+        (("take", "rail", "height=0.1"), "it is swept"),
+        (("take", "blade", "readings=0,0.1,0"), "at least 4"),
+        (("take", "toe", "front=0.1", "rear=0.1", "span=\x1b[2J"), "not a number"),
+    ],
+)
+def test_what_cannot_be_leaves_one_sentence_and_no_entry(shell, arguments, says):
+    done = shell(*arguments)
+    assert done.returncode == 2
+    assert says in done.stderr
+    assert "\x1b" not in done.stderr
+    assert done.stdout == ""
+    assert not (shell.folder / "journal.jsonl").exists()
+
+
+def test_inches_are_shown_and_have_to_be_written(shell):
+    assert "no unit" in shell("take", "toe", "front=0.004", "rear=0.003", "span=10", "--units", "in").stderr
+    text = shell("take", "toe", "front=0.004in", "rear=0.003in", "span=10in", "--units", "in").stdout
+    assert "thou/ft" in text
+
+
+def test_one_stand_that_is_inside_does_not_make_the_rail_inside(shell):
+    shell.sweep(sweep_lines(lambda s_mm: 0.100 + 0.000004 * (s_mm - 1100.0)))
+    row = next(row for row in shell.json("board")["checks"] if row["check"] == "rail")
+    assert row["state"] == "cannot tell"
+    assert "tilt of the whole rail" in row["why"]
+
+
+def test_a_swept_rail_out_of_its_band_is_outside_and_a_turned_bolt_makes_it_stale(shell):
+    shell.sweep(sweep_lines(lambda s_mm: 0.080 + 0.080 * ((s_mm - 1100.0) / 600.0) ** 2))
+    assert states(shell.json("board"))["rail"] == "outside"
+    shell.json("turned", "B2=+0.05mm")
+    row = next(row for row in shell.json("board")["checks"] if row["check"] == "rail")
+    assert (row["state"], "B2 turned" in row["why"]) == ("stale", True)
+
+
+def test_old_sweeps_do_not_speak_for_a_table_that_was_untwisted_since(shell):
+    shell.sweep(sweep_lines(lambda s_mm: 0.080 + 0.080 * ((s_mm - 1100.0) / 600.0) ** 2))
+    shell.json("take", "twist", "adjusted=yes")
+    assert states(shell.json("board"))["rail"] == "stale"
+    shell.sweep(sweep_lines(lambda s_mm: 0.100 + 0.000004 * (s_mm - 1100.0)))
+    assert states(shell.json("board"))["rail"] == "cannot tell", "flat now; the hollow is of before"
