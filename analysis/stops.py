@@ -23,6 +23,7 @@ from analysis.uncertainty import robust_scale
 LEAST_S = {"mm": 0.8, "mm/m": 0.4}  # of the settled part: a slow level spends most of a short stop on its way there
 SETTLING_S = {"mm": 0.3, "mm/m": 3.0}  # a mark may be set this long before the reading stands still
 _SETTLED_SHARE = 0.6
+STOOD_MM, _BOUNDARY_MM = 1.5, 12.0  # standard uncertainty of the place while it stood, and where it came to rest
 
 
 @dataclass(frozen=True)
@@ -125,11 +126,13 @@ def with_dwells(motion: Motion, dwells: Sequence[Dwell], settling_s: float = SET
         # A stop off the surface cannot be seen; it lasted about as long as the others.
         start, end = (chosen[i].start_s, chosen[i].end_s) if chosen[i] is not None else (mark - before, mark + after)  # type: ignore[union-attr]
         start, end = (mark if i == 0 else min(start, mark)), (mark if i == last else max(end, mark))
-        for time in sorted({start, end}):
+        # It stood there in between; just when it came to rest and set off again the reading does not show well.
+        for time in sorted({start, (start + end) / 2.0, end}):
             if not t or time > t[-1] + 1e-6:
                 t.append(time)
                 source.append(i)
-                scatter.append(1.5 if chosen[i] is not None else 15.0)
+                edge = _BOUNDARY_MM if time in (start, end) else STOOD_MM
+                scatter.append(edge if chosen[i] is not None else 15.0)
     found = int(np.sum(alone[1:last])) if last > 0 else 0
     stopped = Motion(
         motion.direction, np.array(t), motion.x_mm[source], np.array(scatter), np.zeros(len(t), bool),
@@ -158,8 +161,10 @@ def stops_of(motions: Sequence[Motion], dwells: Sequence[Dwell]) -> list[Stop]:
     """A level's dwells in which a mark was set, one a station and pass."""
     out = []
     for number, motion in enumerate(motions):
+        used: set[int] = set()  # a dwell widened to several anchors is still one reading
         for i, index in enumerate(stood_at_marks(dwells, motion.t_s, SETTLING_S["mm/m"]).tolist()):
-            if index >= 0:
+            if index >= 0 and index not in used:
+                used.add(index)
                 d = dwells[index]
                 out.append(
                     Stop(
