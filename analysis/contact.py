@@ -95,6 +95,8 @@ def find_touching(
                 unclear.append(edge)
             continue
         at_s, step, sound_s = found
+        if not leaving:
+            sound_s = max(sound_s, _settled_from(t_s, height, at_s, quiet))
         passed_s = at_s + 0.12  # an opening's far edge must not be taken for its near one
         on_side = (t_s < sound_s) if leaving else (t_s > sound_s)
         touching = np.where(near, on_side, touching)
@@ -211,6 +213,18 @@ def _step_time(t: FloatArray, z: FloatArray, leaving: bool, quiet: float) -> tup
         lag = float(t[follows[-1] + 1]) - edge_s
         return edge_s, -step, edge_s + 2.0 * lag + 0.02
     return None
+
+
+def _settled_from(t_s: FloatArray, height: FloatArray, edge_s: float, quiet: float) -> float:
+    """When the reading has come down from the snag at the edge: from where on it keeps to the line that it follows from
+    a quarter to three quarters of a second later. Without enough readings: at once."""
+    after = (t_s > edge_s + 0.25) & (t_s < edge_s + 0.75)
+    if int(after.sum()) < 4:
+        return edge_s
+    line = np.polyfit(t_s[after] - edge_s, height[after], 1)
+    before = np.nonzero((t_s > edge_s) & (t_s <= edge_s + 0.25))[0]
+    off = np.abs(height[before] - np.polyval(line, t_s[before] - edge_s)) > max(6.0 * quiet, 0.003)
+    return float(t_s[before[off][-1]]) + 1e-9 if off.any() else edge_s
 
 
 def _noise(z: FloatArray) -> float:

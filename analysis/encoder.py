@@ -51,7 +51,13 @@ def motions_from_track(
     t, x = t_s[good][order], at_zero_mm + counted_mm[good][order]
     if len(t) < 4:
         raise BadTrack(f"Only {len(t)} readings carry a position; a track needs more.")
+    later = np.concatenate([[True], np.diff(t) > 0])
+    t, x = t[later], x[later]
+    if len(t) < 4:
+        raise BadTrack("The readings' times stand still; a track needs them.")
     t, x, glitches = _without_glitches(t, x)
+    if len(t) < 4:
+        raise BadTrack("The position only jumps about; it is no carriage's track.")
     x, notes = _inside_stroke(x, at_zero_mm, stroke_mm, accept_turned)
     if glitches:
         notes.append(f"{glitches} positions jumped and came back; they were left out.")

@@ -19,7 +19,7 @@ from analysis.uncertainty import robust_scale
 
 _UNSEEN_S = 0.3
 _LONGEST_TURN_S = 1.6
-END_PLACE_MM = 30.0  # standard uncertainty of "here the motion began" from the reading alone
+END_PLACE_MM = 12.0  # standard uncertainty of "here the motion began" from the reading alone
 EDGE_PLACE_MM = 3.0
 
 
@@ -93,7 +93,7 @@ def _touching_blocks(t: FloatArray, z: FloatArray, silent: FloatArray) -> list[t
         last = b
         if rest is not None:  # leaving, the tip takes a moment to run out: it left when it began to
             surface = float(np.median(z[a : b + 1]))
-            still_on = np.nonzero(np.abs(z[a : b + 1] - rest.value) > 0.85 * abs(surface - rest.value))[0]
+            still_on = np.nonzero(np.abs(z[a : b + 1] - rest.value) > 0.5 * abs(surface - rest.value))[0]
             last = a + int(still_on[-1]) if len(still_on) else b
         blocks.append((float(t[a]) - spacing / 2, float(t[last]) + spacing / 2))
     return blocks

@@ -81,6 +81,10 @@ def match_marks(mark_t_s: FloatArray, stations_mm: Sequence[float], passes: int)
     passes_of = np.array([station_of(i, stations_mm)[0] for i in range(wanted)])
     if count == 0 or wanted == 0:
         return Matched(np.full(count, -1, np.int64), ("There are no marks.",) if wanted else ())
+    if count > 4 * wanted + 20:
+        return Matched(
+            np.full(count, -1, np.int64), (f"There are {count} marks; {wanted} were expected: none of them is used.",)
+        )
     pace = _pace(marks, places, passes_of)
     best: IntArray = np.full(count, -1, np.int64)
     for _ in range(3):

@@ -13,7 +13,7 @@ from analysis.results import FloatArray, Profile, Spot
 from analysis.straightness import straightness
 
 LEAST_MM = 0.002
-_WHOLE_LENGTH = 1.6  # chance has many places to try: 3.2 standard uncertainties, about 0.1 % at one place, 2 % over all
+_WHOLE_LENGTH = 1.9  # chance has some 60 places to try: 3.8 standard uncertainties, about 1 in 7000 at one of them
 
 
 def find_spots(profile: Profile, least: float | None = None) -> tuple[Spot, ...]:

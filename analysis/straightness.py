@@ -53,9 +53,11 @@ def minimum_zone_line(x_mm: FloatArray, value: FloatArray) -> tuple[float, float
     """
     x, z = _checked(x_mm, value)
     upper, lower = _hull(x, z, 1.0), _hull(x, z, -1.0)
-    slopes = np.concatenate([_edge_slopes(x, z, upper), _edge_slopes(x, z, lower)])
-    tops = np.max(z[upper][:, None] - np.outer(x[upper], slopes), axis=0)
-    bottoms = np.min(z[lower][:, None] - np.outer(x[lower], slopes), axis=0)
+    falling, rising = _edge_slopes(x, z, upper), _edge_slopes(x, z, lower)  # along the upper and the lower hull
+    slopes = np.concatenate([falling, rising])
+    top = upper[np.searchsorted(-falling, -slopes, side="left")]  # the corner that a line of this slope rests on
+    bottom = lower[np.searchsorted(rising, slopes, side="left")]
+    tops, bottoms = z[top] - slopes * x[top], z[bottom] - slopes * x[bottom]
     best = int(np.argmin(tops - bottoms))
     return float(slopes[best]), float((tops[best] + bottoms[best]) / 2.0)
 

@@ -145,10 +145,10 @@ def _anchored(motion: Motion, pair: Sequence[tuple[float, Bump]]) -> Motion:
     uncertain.
     """
     if len(pair) < 2:
-        for x, bump in pair:
-            motion = motion.with_anchor(bump.middle_s, x, PLACE_MM)
+        for place, bump in pair:
+            motion = motion.with_anchor(bump.middle_s, place, PLACE_MM)
         return motion
-    t, x = np.array([bump.middle_s for _, bump in pair]), np.array([place for place, _ in pair])
+    t, x = np.array([bump.middle_s for _, bump in pair]), np.array([where for where, _ in pair])
     pace = float((t[-1] - t[0]) / max(abs(x[-1] - x[0]), 1e-6))
     ends_t, ends_u = [], []
     for end, sign in ((0, -1.0), (-1, 1.0)):
@@ -172,8 +172,8 @@ def _in_order(motion: Motion, bumps: Sequence[Bump], wanted: Sequence[float]) ->
     """
     places = sorted(wanted, reverse=motion.direction < 0)
     where = motion.position_mm(np.array([bump.middle_s for bump in bumps])) if bumps else np.zeros(0)
-    reach = 0.5 * min((abs(b - a) for a, b in itertools.pairwise(places)), default=300.0)
-    price = reach**2
+    spread = 0.5 * min((abs(b - a) for a, b in itertools.pairwise(places)), default=300.0)
+    price = spread**2
     best = np.zeros((len(places) + 1, len(bumps) + 1))
     for i in range(len(places) - 1, -1, -1):
         best[i, len(bumps)] = best[i + 1, len(bumps)] + price

@@ -12,10 +12,11 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from analysis.cells import PassReadings
 from analysis.contact import Interval, Touch, find_touching
 from analysis.ends import free_rest
 from analysis.motion import Motion
-from analysis.passes import Fit, NothingToFit, PassReadings, Scales, fit_passes
+from analysis.passes import Fit, NothingToFit, Scales, fit_passes
 from analysis.positions import Evidence, Located, locate
 from analysis.profile import make_profile
 from analysis.rests import set_off
@@ -80,6 +81,8 @@ def profile_of(sweeps: Sequence[SweepData], geometry: Geometry) -> Outcome:
             "Stop at each station, let it settle, then mark."
         )
     scales = Scales() if geometry.unit == "mm" else _level_scales()
+    if len(sweeps) > 1 and geometry.instrument > 0:  # each sweep had its zero set anew
+        scales = replace(scales, sweep_shift=geometry.instrument)
     fit = fit_passes(touched, scales, resolution=geometry.resolution)
     sharpened = [_sharpened(readings, sweeps[readings.sweep].evidence, fit, geometry) for readings in touched]
     if any(new is not old for new, old in zip(sharpened, touched, strict=True)):
@@ -90,7 +93,7 @@ def profile_of(sweeps: Sequence[SweepData], geometry: Geometry) -> Outcome:
     warnings.extend(_what_was_set_aside(fit))
     profile = make_profile(
         fit, geometry.windows, geometry.stroke_mm, geometry.quantity, geometry.unit, geometry.zero_known,
-        geometry.resolution, geometry.instrument, warnings,
+        geometry.resolution, geometry.instrument if len(sweeps) == 1 else 0.0, warnings,
     )  # fmt: skip
     sources = list(dict.fromkeys(where.source for where in located))
     return Outcome(profile, fit, " and ".join(sources), tuple(located), tuple(warnings))

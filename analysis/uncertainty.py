@@ -54,8 +54,9 @@ def peak_to_valley(value: FloatArray, covariance: FloatArray) -> tuple[float, fl
     """(peak to valley with the bias taken out, expanded uncertainty).
 
     The bias of the extremes is found by adding the estimate's own errors once more and seeing how much the peak to
-    valley grows; that much is taken off (it cannot fall below zero). The uncertainty is half the width of the central
-    95 % of the drawn values, plus the part of the bias that is itself unknown.
+    valley grows. Half of that is taken off: a smoothed estimate has lost part of it already, and how much is not known;
+    the other half is in the uncertainty. The rest of the uncertainty is half the width of the central
+    95 % of the drawn values.
     """
     plain = float(np.ptp(value)) if len(value) else float("nan")
     if len(value) < 2:

@@ -36,7 +36,7 @@ def test_the_guideway_of_the_trade_examination():
 
 
 def test_feet_of_the_step_length_overlap_to_the_same_heights():
-    middles = 100.0 + 200.0 * np.arange(6)
+    middles = np.arange(100.0, 1101.0, 200.0)
     chained = heights_from_overlapping(middles, readings(), 200.0, 0.01)
     stepped = heights_from_steps(readings(), 200.0)
     assert chained.x_mm == pytest.approx(stepped.x_mm)
