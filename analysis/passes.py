@@ -22,7 +22,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.cells import Cells, PassReadings, gather
+from analysis.cells import Cells, gather
+from analysis.cells import PassReadings as PassReadings
 from analysis.motion import Motion
 from analysis.results import FloatArray
 from analysis.spline import Spline

@@ -142,7 +142,7 @@ def test_a_cubic_spline_is_its_own_interpolant():
     spline = Spline.over(0.0, 900.0, 100.0)
     x = np.arange(0.0, 900.1, 4.5)
     cubic = 1e-9 * (x - 300) ** 3 + 1e-6 * x**2
-    coefficients = np.linalg.lstsq(spline.basis(x), cubic, rcond=None)[0]
+    coefficients = np.asarray(np.linalg.lstsq(spline.basis(x), cubic, rcond=None)[0], float)
     assert spline.value(coefficients, x) == pytest.approx(cubic, abs=1e-12)
     slope = 3e-9 * (x - 300) ** 2 + 2e-6 * x
     assert spline.value(coefficients, x, 1) == pytest.approx(slope, abs=1e-11)

@@ -53,7 +53,8 @@ def test_a_guideway_of_1200_mm_in_six_steps():
 
 def test_the_cubic_separates_the_three_lines():
     # Textbook: of all monic cubics on [-1, 1] Chebyshev's deviates least, by 1/4, so the zone is 1/2 (value from
-    # memory, confirmed here); end points 4 / (3 sqrt 3); least squares slope 3/5, zone 0.8, STRq sqrt(1/7 - 3/25). Derived.
+    # memory, confirmed here); end points 4 / (3 sqrt 3); least squares slope 3/5, zone 0.8, STRq sqrt(1/7 - 3/25):
+    # derived.
     x = np.linspace(-1, 1, 20001)
     ends, squares, zone = (straightness(x, x**3, line) for line in ("end points", "least squares", "minimum zone"))
     assert ends.STRt == pytest.approx(4 / (3 * np.sqrt(3)), abs=1e-6)
