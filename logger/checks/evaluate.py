@@ -150,6 +150,10 @@ def _toe(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -
     verdict = _judged(check, allowed, found.toe_mm_per_m, found.uncertainty_mm_per_m)
     way = "opening" if found.toe_mm_per_m >= 0 else "closing"
     notes = [f"{way} toward outfeed by {abs(found.over_span_mm):.3f} mm over the span."]
+    if found.toe_mm_per_m + found.uncertainty_mm_per_m < 0:
+        notes.append(
+            "It closes: the rear teeth press into the part that is kept and throw it back. No cut until it opens."
+        )
     corrections: tuple[Correction, ...] = ()
     if verdict.word != "inside" and abs(found.toe_mm_per_m - readings.one("wanted")) > found.uncertainty_mm_per_m:
         bolts = {bolt.name: float(bolt.x_mm) for bolt in machine.bolts}

@@ -62,7 +62,7 @@ def understand(
             f"adjusted=yes says that {check.name} was changed after its readings; {next(iter(given))} is a new one.",
             "Record the adjustment alone, then measure again.",
         )
-    allowed, own = _limits(check, given.pop("allowed", None), given.pop("origin", None), standing)
+    allowed, own = _limits(check, given.pop("allowed", None), given.pop("origin", None), standing, unit_needed)
     numbers: dict[str, tuple[float, ...]] = {}
     words: dict[str, str] = {}
     warnings: list[str] = []
@@ -201,7 +201,9 @@ def _nothing_too_much(check: Check, given: dict[str, str], words: dict[str, str]
             )
 
 
-def _limits(check: Check, text: str | None, origin: str | None, standing: Allowed) -> tuple[Allowed, bool]:
+def _limits(
+    check: Check, text: str | None, origin: str | None, standing: Allowed, unit_needed: bool
+) -> tuple[Allowed, bool]:
     if text is None:
         if origin is not None:
             raise NotAllowed("origin= says where limits come from, and there are none.", "Give allowed= with it.")
@@ -211,7 +213,7 @@ def _limits(check: Check, text: str | None, origin: str | None, standing: Allowe
     unit: Unit = check.allowed.unit
     parts = text.split("..")
     ask = Ask("allowed", unit, "the limit", many=False)
-    ends = [_numbers(ask, part, lambda _question: False, False, [])[0] for part in parts[:2]]
+    ends = [_numbers(ask, part, lambda _question: False, unit_needed, [])[0] for part in parts[:2]]
     if len(parts) == 1:
         default = check.allowed
         low = None if default.lower is None else 0.0 if default.lower == 0.0 else -abs(ends[0])

@@ -7,6 +7,7 @@ on squaring a saw takes five cuts and allows 0.004 in on about 4 ft).
 
 import math
 
+import numpy as np
 import pytest
 
 from analysis.square import (
@@ -113,6 +114,42 @@ def test_the_diagonals_of_a_panel_cut_four_times(epsilon, fence):
     sides = (math.dist(*panel.edge("1")), math.dist(*panel.edge("2")))
     found = from_diagonals(math.dist(last, opposite), other, sides, 0.5)
     assert found.error_mm_per_m == pytest.approx(1000 * epsilon, rel=1e-2)
+
+
+def _seated(rng, epsilon, count):
+    """The cuts of a panel that is laid against the fence a little differently each time (0.04 mm/m, k = 2)."""
+    panel, against, done = Panel.rough(605.0, 625.0), "a", []
+    for number in range(1, count + 1):
+        saw = saw_with(epsilon + rng.normal(0.0, 0.00002), "behind")
+        panel, piece = saw.cut(panel, against, str(number), 25.0 if number >= 5 else 20.0)
+        done.append((panel, piece))
+        against = str(number)
+    return done
+
+
+def _read(rng, panel, along, across, near):
+    """Both widths with calipers of 0.04 mm (k = 2), and the distance between them."""
+    ends = (near, _other(panel, along, near))
+    widths = [width_at(panel, along, across, end, 10.0) + rng.normal(0.0, 0.02) for end in ends]
+    return widths[0], widths[1], math.dist(*panel.edge(along)) - 20.0
+
+
+@pytest.mark.parametrize("cuts", ["three", "five"])
+def test_the_stated_uncertainty_covers_the_simulated_saw(cuts):
+    rng = np.random.default_rng(11)
+    hits, runs = 0, 300
+    for _ in range(runs):
+        epsilon = rng.uniform(-0.0005, 0.0005)
+        if cuts == "three":
+            panel, _ = _seated(rng, epsilon, 3)[-1]
+            near, far, length = _read(rng, panel, "1", "3", "2")
+            found = from_kept_panel(near, far, length, 0.04, 0.04)
+        else:
+            _, strip = _seated(rng, epsilon, 5)[-1]
+            near, far, length = _read(rng, strip, "5", "1", "4")
+            found = from_strip(near, far, length, 0.04, 0.04)
+        hits += abs(found.error_mm_per_m - 1000 * epsilon) <= found.uncertainty_mm_per_m
+    assert 0.90 <= hits / runs <= 0.98
 
 
 def test_the_panel_and_the_strip_taper_opposite_ways():

@@ -226,6 +226,7 @@ def test_without_a_pitch_the_movement_is_said_and_what_would_help():
 def test_closing_is_outside_and_the_rail_goes_back_about_the_middle_bolt():
     found = result("toe", "front=0.00 rear=0.12 span=240")  # closing by 0.5 mm/m
     assert found.verdict.word == "outside"
+    assert any("No cut until it opens" in note for note in found.notes)
     ways = {each.where: (each.way, each.move_mm) for each in found.corrections}
     # closing: the outfeed end is too near the blade; about B3 at 1150 mm it goes away from the table by 0.55 mm/m
     assert ways["rail at B6"] == ("away from the table", pytest.approx(0.00055 * 1500))

@@ -4,7 +4,7 @@ import json
 
 import pytest
 
-from tests.logger.device import sweep_lines
+from tests.logger.device import level_lines, sweep_lines
 from tests.logger.shell import Shell
 
 CONDITION = ("take", "condition", "clean=yes", "tight=yes", "bare=yes", "free=yes")
@@ -117,6 +117,16 @@ def test_one_stand_that_is_inside_does_not_make_the_rail_inside(shell):
     row = next(row for row in shell.json("board")["checks"] if row["check"] == "rail")
     assert row["state"] == "cannot tell"
     assert "tilt of the whole rail" in row["why"]
+
+
+def test_the_rail_is_inside_once_every_place_and_the_tilt_have_been_seen(shell):
+    def flat(s_mm):
+        return 0.100 + 0.000004 * (s_mm - 1100.0)
+
+    shell.sweep(sweep_lines(flat))
+    shell.sweep(sweep_lines(flat, seen=lambda s_mm: abs(s_mm - 1450.0) <= 600.0), set_up="spindle")
+    shell.sweep(level_lines(lambda s_mm: 0.0), set_up="pitch", instrument="level.yaml", marks=False)
+    assert states(shell.json("board"))["rail"] == "inside"
 
 
 def test_a_swept_rail_out_of_its_band_is_outside_and_a_turned_bolt_makes_it_stale(shell):
