@@ -112,6 +112,7 @@ def history(entries: Sequence[JournalEntry]) -> tuple[dict[str, list[Taken]], li
             continue
         if entry.data.get("adjusted") is True:
             moved.append(Moved(place, name, f"{name} was adjusted"))
+            moved += [Moved(place, each.check, f"{name} was adjusted") for each in BY_NAME[name].disturbs]
         elif (found := _taken(place, entry)) is not None:
             before = taken.setdefault(name, [])
             if before and _differs(before[-1], found) and not _known_moved(moved, name, before[-1].place):
@@ -156,7 +157,13 @@ def _stale(check: Check, since: int, moved: Sequence[Moved]) -> str:
     """Why readings from ``since`` hold no longer, or nothing. The nearest cause is named with its reason."""
     after = {move.check: move.how for move in moved if move.place > since}
     if check.name in after:
-        return f"{_capital(after[check.name])} after it; measure again."
+        spoilt = [
+            each.reason
+            for other in CHECKS
+            for each in other.disturbs
+            if each.check == check.name and after[check.name] == f"{other.name} was adjusted"
+        ]
+        return " ".join([f"{_capital(after[check.name])} after it; measure again.", *spoilt])
     for name, reason in all_below(check.name).items():
         if name in after:
             return f"{_capital(after[name])} after it. {reason}"

@@ -57,7 +57,10 @@ class Because:
 
 @dataclass(frozen=True, slots=True)
 class Check:
-    """One measurement of the alignment: ``quantity`` is what is judged; cautions are shown before the ``steps``."""
+    """One measurement of the alignment: ``quantity`` is what is judged; cautions are shown before the ``steps``.
+
+    ``rests_on`` is the order of work. ``disturbs``: what adjusting this one may spoil underneath.
+    """
 
     name: str
     title: str
@@ -69,6 +72,7 @@ class Check:
     allowed: Allowed
     rests_on: tuple[Because, ...] = ()
     left_alone_by: tuple[Because, ...] = ()
+    disturbs: tuple[Because, ...] = ()
 
 
 @dataclass(frozen=True)

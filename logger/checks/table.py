@@ -196,6 +196,9 @@ CHECKS: tuple[Check, ...] = (
             ),
             Because("rail", "Turning a support bolt tips its bracket, which pushes the rail sideways."),
         ),
+        disturbs=(
+            Because("rail", "The bolts were slackened to shift the rail: only a sweep shows the heights were kept."),
+        ),
     ),
     Check(
         name="fence",

@@ -367,6 +367,15 @@ def test_an_adjustment_makes_its_own_check_stale_and_all_above_it():
     assert board.row("twist").why == "Twist was adjusted after it; measure again."
 
 
+def test_a_rail_that_was_shifted_sideways_is_swept_again_before_its_toe_counts():
+    history = finished().add("taken", check="toe", adjusted=True)
+    board = history.board(TRUE_RAIL)
+    assert {row.check.name for row in board.rows if row.state == "stale"} == {"rail", "toe", "rip"}
+    assert board.next == "rail"
+    assert "heights were kept" in board.row("rail").why
+    assert history.add("sweep", sweep="0002-across").took("toe", "rip").board(TRUE_RAIL).next is None
+
+
 def test_a_measurement_that_differs_shows_that_something_moved():
     board = finished().took("base", value=0.30).board(TRUE_RAIL)
     assert board.row("base").state == "inside"
