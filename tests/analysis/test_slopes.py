@@ -113,3 +113,10 @@ def test_gaps_and_nothing_are_refused():
         heights_from_overlapping(np.ones(2), np.ones(2), 0.0)
     with pytest.raises(BadSteps, match="step"):
         heights_from_steps(np.ones(2), -1.0)
+
+
+def test_repeating_a_line_back_shrinks_its_uncertainty():
+    middles, slopes = np.arange(100.0, 1100.0, 200.0), np.zeros(5)
+    once = heights_from_overlapping(middles, slopes, 200.0)
+    twice = heights_from_overlapping(np.tile(middles, 2), np.tile(slopes, 2), 200.0)
+    assert twice.covariance_mm2[-1, -1] == pytest.approx(once.covariance_mm2[-1, -1] / 2.0, rel=0.05)

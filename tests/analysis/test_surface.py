@@ -6,6 +6,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from analysis.surface import (
     LINES,
@@ -99,3 +101,21 @@ def test_points_that_make_no_plane():
         minimum_zone_plane(line, line**2, np.array([0, np.nan, 0, 0]))
     with pytest.raises(BadSurface, match="N_S"):
         union_jack({line: z for line, z in slopes().items() if line != "N_S"})
+
+
+def test_judging_from_the_corners_alone_misses_a_sag():
+    u, v = (a.ravel() for a in np.meshgrid(np.linspace(-1, 1, 3), np.linspace(-1, 1, 3)))
+    z = -0.06 * (1 - u**2)
+    corners = np.abs(u * v) == 1
+    assert least_squares_plane(u[corners], v[corners], z[corners]).flatness == pytest.approx(0.0, abs=1e-12)
+    assert minimum_zone_plane(u, v, z).flatness == pytest.approx(0.06)
+
+
+@given(st.lists(st.floats(-0.1, 0.1), min_size=12, max_size=12), st.floats(-0.01, 0.01))
+@settings(max_examples=25, deadline=None)
+def test_a_tilt_of_the_whole_table_changes_no_flatness(heights, tilt):
+    x, y = (a.ravel() for a in np.meshgrid(np.linspace(0, 800, 4), np.linspace(0, 600, 3)))
+    z = np.array(heights)
+    plain, tilted = minimum_zone_plane(x, y, z), minimum_zone_plane(x, y, z + tilt * x)
+    assert plain.flatness == pytest.approx(tilted.flatness, abs=1e-5)
+    assert plain.flatness <= least_squares_plane(x, y, z).flatness + 1e-6
