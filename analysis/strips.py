@@ -100,9 +100,21 @@ def with_strips(
         for _, bump in pair:
             on_strip |= (t_s > bump.start_s - 0.05) & (t_s < bump.end_s + 0.12)
         moved.append(_anchored(motion, pair))
+    on_strip |= _beside_edges(moved, t_s, [x for x in stations_mm if x not in wanted])
     missing = len(wanted) * len(motions) - count
     notes = (f"{missing} of {len(wanted) * len(motions)} strip crossings were not found.",) if missing else ()
     return Found(tuple(moved), on_strip, thickness, count, notes)
+
+
+def _beside_edges(motions: Sequence[Motion], t_s: FloatArray, places: Sequence[float]) -> BoolArray:
+    """Readings near strips that lie across an end of the surface or of the stroke, where no whole step is crossed."""
+    near = np.zeros(len(t_s), bool)
+    for motion in motions:
+        within = (t_s >= motion.t_s[0] - 2.0) & (t_s <= motion.t_s[-1] + 2.0)
+        x = motion.position_mm(t_s)
+        for place in places:
+            near |= within & (np.abs(x - place) < _LONGEST_MM / 2)
+    return near
 
 
 Pairs = list[list[tuple[float, Bump]]]

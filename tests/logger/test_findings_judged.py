@@ -68,6 +68,7 @@ def test_a_straight_rail_at_the_right_height_is_inside():
 def test_half_a_sweep_of_a_straight_rail_is_not_called_inside():
     sweep = simulate(1, rail=straight_rail(), layout=FIXED, encoder_step_mm=0.25)
     early = sweep.true_position_mm < 1100.0
+    assert sweep.encoder_mm is not None
     cut = recording_of(
         sweep, FIXED, t_s=sweep.t_s[early], value=sweep.value[early], position_mm=sweep.encoder_mm[early],
         no_value_t_s=np.zeros(0), no_value_position_mm=np.zeros(0),
@@ -111,6 +112,7 @@ def test_marks_beat_the_ends_of_motion():
 
 def test_an_encoder_that_counts_the_wrong_way_is_left_out_unless_agreed():
     sweep = simulate(1, layout=CARRIED, encoder_step_mm=0.25, stations_mm=STATIONS)
+    assert sweep.encoder_mm is not None
     turned = recording_of(sweep, CARRIED, position_mm=-sweep.encoder_mm)
     refused = findings.find([turned])
     assert refused.position_source == "marks"
