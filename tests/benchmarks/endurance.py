@@ -8,6 +8,7 @@ screen and of the reading process, and whether their memory stays flat.
 from __future__ import annotations
 
 import fcntl
+import math
 import multiprocessing
 import os
 import pty
@@ -25,7 +26,7 @@ import numpy as np
 from fixtures.kiln_street import kiln_street_machine
 from logger.job import Job
 from logger.recording import open_recording
-from tests.benchmarks.reader import _cpu_s, _line, _paced
+from tests.benchmarks.reader import _cpu_s, _line
 from tests.logger.wire_bench import INDICATOR
 
 HERTZ = 1000
@@ -43,7 +44,7 @@ def main() -> None:
         screen, leader = _screen(job, name)
         reader = _wait_for_reader(screen.pid)
         ours, theirs = multiprocessing.Pipe()
-        writer = multiprocessing.Process(target=_paced, args=(far, seconds, HERTZ, theirs))
+        writer = multiprocessing.Process(target=_paced, args=(far, seconds, theirs))
         cpu = {pid: _cpu_s(pid) for pid in (screen.pid, reader)}
         start = time.monotonic()
         writer.start()
@@ -59,6 +60,18 @@ def main() -> None:
         _say(job, sent, share, memory, (screen.pid, reader), minutes)
         for fd in (far, near, leader):
             os.close(fd)
+
+
+def _paced(far: int, seconds: float, pipe: multiprocessing.connection.Connection) -> None:
+    """A height that rises and falls, so that bar and digits are drawn anew all the time; the line's number with it."""
+    sent, start, period = [], time.monotonic_ns(), 1_000_000_000 // HERTZ
+    for i in range(int(seconds * HERTZ)):
+        while (left := start + i * period - time.monotonic_ns()) > 0:
+            time.sleep(left / 1e9)
+        line = b"%+.4f,%d.000\r\n" % (0.1 + 0.06 * math.sin(i / 700.0), i)
+        sent.append(time.monotonic_ns())
+        os.write(far, line)
+    pipe.send(sent)
 
 
 def _screen(job: Path, port: str) -> tuple[subprocess.Popen[bytes], int]:
