@@ -65,7 +65,8 @@ def combine(verdicts: Sequence[Verdict]) -> Verdict:
 
 def _reason(word: VerdictWord, name: str, value: float, uncertainty: float, low: float, high: float, unit: str) -> str:
     digits = 3 if unit == "mm" else 2
-    said = f"The {name} is {value:.{digits}f} ± {uncertainty:.{digits}f} {unit}"
+    shown = max(uncertainty, 10.0**-digits)  # "± 0.000" would claim that it is exact
+    said = f"The {name} is {value:.{digits}f} ± {shown:.{digits}f} {unit}"
     if math.isinf(low):
         limits = f"at most {high:.{digits}f} {unit} allowed"
     elif math.isinf(high):

@@ -58,7 +58,7 @@ def place_of(name: str, set_up: SetUp) -> str:
         return f"{name}, at {set_up.x_mm:.0f}"
     if set_up.kind == "carried" and set_up.offset_mm is not None:
         return f"{name}, riding {set_up.offset_mm:+.0f} from the middle".replace("-", "−")
-    return f"{name}, {set_up.axis or 'level'}"
+    return f"{name}, a level" if name == set_up.axis else f"{name}, a level for {set_up.axis}"
 
 
 def curve_of(profile: Profile) -> Curve:
