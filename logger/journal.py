@@ -7,7 +7,7 @@ hides the good line behind it, and an older program silently misreading a newer 
 ``{"v": 1, "id": "9f2c61d0a4be", "time": "2026-11-25T10:51:03.120Z", "who": "sam", "kind": "turned", "data": {...}}``
 
 A line is one ``write`` to a file opened for appending, then ``fsync``. It counts only with its final newline. A line
-that cannot be read stays where it is and is said; a correction is a later entry. (JSON Lines, https://jsonlines.org,
+that cannot be read stays where it is and is said; a correction is a later entry. (JSON Lines,
 with the final newline required. On Windows the system does not promise that two programs' appends never mix.)
 """
 
