@@ -2,7 +2,7 @@
 
 Why it exists: these files are written by hand beside a machine, with a tape measure in the other hand. It prevents the
 quiet mistakes of YAML 1.1 that would turn into wrong metal: ``no`` read as false, ``12:30`` as 750, ``010`` as 8,
-``1e-3`` as text, a key written twice of which the last one wins. Scalars follow the core schema of YAML 1.2.2
+``1e-3`` as text, a key written twice of which the last one wins. Scalars follow the core schema of YAML
 (YAML 1.2.2, section 10.3.2): decimal integers, exponents without a point, only true and false.
 
 A file is also hostile until proven otherwise: its size, depth and number of nodes are bounded before anything is built,
