@@ -24,6 +24,7 @@ from logger.advice_ground import DRAWS, Ground, MEAN_SPARE_mm, doubt_of, ground_
 from logger.advice_json import as_json, predicted_as_json
 from logger.advice_places import next_set_up, places
 from logger.errors import NotAllowed
+from logger.findings import surface_under
 from logger.turn_words import turn_words
 
 if TYPE_CHECKING:
@@ -143,9 +144,8 @@ def _refuse_a_stray_display(machine: Machine, ground: Ground, move: ParkedMove, 
     if given.kind == "level" or given.zero_mm is None or set_up != ground.main:
         return
     sweep, value = ground.sweeps[ground.main], ground.situation.value[ground.rows]
-    expected = reading_from_height(
-        float(np.interp(move.park_mm, sweep.s_mm, value)), given.kind, given.zero_mm, given.sense
-    )
+    shown = float(np.interp(move.park_mm, sweep.s_mm, value)) - _surface(machine, set_up, move.park_mm)
+    expected = reading_from_height(shown, given.kind, given.zero_mm, given.sense)
     if abs(move.before - expected) > STRAY_mm:
         raise NotAllowed(
             f"Parked at {move.park_mm:g} mm the display should have shown about {expected:+.3f} mm before {move.bolt} "
@@ -270,6 +270,8 @@ def _moves(machine: Machine, ground: Ground, outcome: Outcome) -> tuple[Move, ..
     for index, step in enumerate(outcome.steps, start=1):
         bolt = machine.bolts[step.bolt]
         seen = float(ground.situation.covariance[step.park, step.park])
+        surface = _surface(machine, ground.main, float(sweep.s_mm[step.park]))
+        now, target = step.before - surface, step.target - surface  # what is read stands on the surface, not the plane
         moves.append(
             Move(
                 order=index,
@@ -279,16 +281,22 @@ def _moves(machine: Machine, ground: Ground, outcome: Outcome) -> tuple[Move, ..
                 flats=step.lift_mm / bolt.travel_per_turn_mm * bolt.flats,
                 turn=turn_words(bolt, step.lift_mm, machine.wrench_length_mm),
                 park_mm=float(sweep.s_mm[step.park]),
-                reading_now=float(reading_from_height(step.before, given.kind, zero, given.sense)),
-                reading_target=float(reading_from_height(step.target, given.kind, zero, given.sense)),
-                height_now=step.before,
-                height_target=step.target,
+                reading_now=float(reading_from_height(now, given.kind, zero, given.sense)),
+                reading_target=float(reading_from_height(target, given.kind, zero, given.sense)),
+                height_now=now,
+                height_target=target,
                 uncertainty=float(2.0 * np.hypot(np.sqrt(seen), ground.situation.hand)),
                 unit=sweep.set_up.unit,
                 set_up=ground.main,
             )
         )
     return tuple(moves)
+
+
+def _surface(machine: Machine, set_up: str, park_mm: float) -> float:
+    """How high the table's mapped surface stands under the instrument, over its plane; 0 where nobody mapped it."""
+    under = surface_under(machine, machine.set_up(set_up), np.array([park_mm]))
+    return 0.0 if under is None else float(under[0][0])
 
 
 MODEL_ERROR_PART = 0.03  # of the largest change, at a station: what no draw of the response contains

@@ -321,39 +321,38 @@ def _as_far_as_seen(verdict: Verdict, profile: Profile, windows: Sequence[Interv
     return replace(verdict, word="cannot tell", reason=reason)
 
 
-def _mapped(recording: Recording) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any], np.ndarray[Any, Any]] | None:
-    """(x, height, standard uncertainty) of the table's map along the line this set-up reads on, where there is one."""
-    lines = recording.machine.table.map
-    if not lines:
+def surface_under(
+    machine: Machine, set_up: SetUp, x_mm: np.ndarray[Any, Any]
+) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]] | None:
+    """Height of the table's mapped surface under the instrument, and its standard uncertainty, with the carriage's
+    middle at ``x_mm``; None where nobody mapped it, and for a level.
+
+    A carried tip reads the height over the surface under it, which changes along the stroke; a fixed one has its zero
+    from the surface at its own foot. Height over the table's plane = what the display says + this.
+    """
+    if not machine.table.map or set_up.kind == "level":
         return None
-    y = set_up_of(recording).y_mm
-    nearest = min(lines, key=lambda line: abs(line.y_mm - (y or 0.0)))
-    points = np.array(sorted(nearest.points), float)
-    return points[:, 0], points[:, 1], points[:, 2]
+    nearest = min(machine.table.map, key=lambda line: abs(line.y_mm - (set_up.y_mm or 0.0)))
+    x, height, u = np.array(sorted(nearest.points), float).T
+    carried = set_up.kind == "carried"
+    at = x_mm + float(set_up.offset_mm or 0.0) if carried else np.full(len(x_mm), float(set_up.x_mm or 0.0))
+    return np.interp(at, x, height), np.interp(at, x, u)
 
 
 def _over_the_plane(profile: Profile, recording: Recording) -> Profile:
-    """Heights over the table's plane: the map of the table's surface, where there is one, added where the tip stood.
-
-    A carried tip reads the height over the surface under it, which changes along the stroke; a fixed one has its zero
-    from the surface at its own foot.
-    """
-    surface, set_up = _mapped(recording), set_up_of(recording)
-    if surface is None or set_up.kind == "level":
+    """Heights over the table's plane: the map of the table's surface, where there is one, added where the tip stood."""
+    surface, set_up = surface_under(recording.machine, set_up_of(recording), profile.x_mm), set_up_of(recording)
+    if surface is None:
         return profile
-    x, height, u = surface
-    if set_up.kind == "carried":
-        at = profile.x_mm + float(set_up.offset_mm or 0.0)
-    else:
-        at = np.full(len(profile.x_mm), float(set_up.x_mm or 0.0))
-    more = np.outer(np.interp(at, x, u), np.interp(at, x, u)) * np.exp(-np.abs(at[:, None] - at[None, :]) / 50.0)
-    covariance = profile.covariance + more
+    height, u = surface
+    apart = np.abs(profile.x_mm[:, None] - profile.x_mm[None, :]) * (1.0 if set_up.kind == "carried" else 0.0)
+    covariance = profile.covariance + np.outer(u, u) * np.exp(-apart / 50.0)
     return replace(
         profile,
-        value=profile.value + np.interp(at, x, height),
+        value=profile.value + height,
         covariance=covariance,
         uncertainty=2.0 * np.sqrt(np.diag(covariance)),
-        parts={**profile.parts, "table": np.interp(at, x, u)},
+        parts={**profile.parts, "table": u},
     )
 
 
@@ -361,7 +360,7 @@ def _with_table(profile: Profile, recording: Recording) -> Any:
     """The covariance the verdict rests on: on a table nobody mapped, the table's own flatness lies inside the heights
     and nothing in the readings can tell it from the carriage's."""
     kind = set_up_of(recording).kind
-    if kind == "level" or _mapped(recording) is not None:
+    if kind == "level" or recording.machine.table.map:
         return profile.covariance
     if (
         kind == "fixed"

@@ -158,6 +158,23 @@ def test_a_carried_indicator_reads_with_the_other_sign_and_the_user_never_does(s
     assert moves[0]["reading_now_mm"] == pytest.approx(-hollow(moves[0]["park_mm"]), abs=0.005)
 
 
+def test_on_a_mapped_table_heights_are_over_its_plane_and_figures_are_the_displays_own(shell):
+    """The surface stands up to 0.1 mm beside its plane: heights know it, the display does not."""
+    described = (shell.folder / "machine.yaml").read_text(encoding="utf-8")
+    mapped = "map: [{y_mm: 150, points: [[700, 0.1, 0.002], [1500, -0.1, 0.002]]}]"
+    assert "map: []" in described
+    (shell.folder / "machine.yaml").write_text(described.replace("map: []", mapped), encoding="utf-8")
+
+    def shown(s_mm):
+        return -(hollow(s_mm) - float(np.interp(s_mm + 250.0, [700, 1500], [0.1, -0.1])))
+
+    shell.sweep(sweep_lines(shown, seen=over_the_table), set_up="along")
+    profile = shell.json("spots")["profile"]
+    assert np.all(np.abs(np.array(profile["height_mm"]) - hollow(np.array(profile["x_mm"]))) < 0.006)
+    first = shell.json("bolts")["moves"][0]
+    assert first["reading_now_mm"] == pytest.approx(shown(first["park_mm"]), abs=0.006)
+
+
 SPOTS = ("peak_to_valley", "mean")
 STRAIGHTNESS = ("STRt", "STRp", "STRv", "STRq", "minimum_zone")
 
