@@ -126,7 +126,8 @@ def bolts_lines(plan: Plan, units: Units) -> list[str]:
         lines.append(
             "  Slack the lock nut, turn until the indicator shows 'stop at', tighten the lock nut, read again."
         )
-        lines.append("  Then record what was really done: truestroke turned " + _as_typed(plan.moves))
+        lines.append("  Then record what the indicator showed before and after, with your own figures:")
+        lines.append("    truestroke turned " + " ".join(map(_as_typed, plan.moves)))
     elif plan.next == "sweep":
         other = f" with set-up {plan.next_set_up}" if plan.next_set_up else ""
         lines.append(f"  Next: measure again{other}.")
@@ -164,8 +165,12 @@ def _moves_table(moves: Sequence[Move], units: Units) -> list[str]:
     return [*table(rows), *[f"  {bolt}: {way}" for bolt, way in ways if way]]
 
 
-def _as_typed(moves: Sequence[Move]) -> str:
-    return " ".join(f"{move.bolt}={move.raise_mm:+.2f}mm" for move in moves)
+def _as_typed(move: Move) -> str:
+    """A move as it is reported: parked readings say more of the machine than the travel that was meant."""
+    if move.park_mm is None or move.reading_now is None or move.reading_target is None:
+        return f"{move.bolt}={move.raise_mm:+.2f}mm"
+    unit = "mm" if move.unit == "mm" else ""
+    return f"{move.bolt}@{move.park_mm:g}:{move.reading_now:+.3f}..{move.reading_target:+.3f}{unit}"
 
 
 def _predicted_line(start: str, predicted: Predicted, unit: str, units: Units) -> str:
