@@ -11,13 +11,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from analysis.positions import Evidence
-from analysis.results import Findings
-from analysis.sweeps import Geometry, SweepData, profile_of
-from analysis.uncertainty import extremes
+from analysis.results import Findings, FloatArray
 from fixtures.workshop import SimMachine
 from logger import advice_inputs
-from logger.findings import _not_seen, _verdict, windows_of
+from logger.findings import find
 from logger.job import Round, TurnedBolt
 from logger.machines import Machine, machine_from_text
 
@@ -68,52 +65,56 @@ def job_for(machine: SimMachine, band_mm: float, mapped: bool = False) -> Memory
     return MemoryJob(described.model_copy(update={"band": band}))
 
 
-def sweep(machine: SimMachine, described: Machine, name: str, passes: int = 2) -> Findings:
-    """Push the simulated carriage, and judge what its instrument said by the production analysis."""
-    swept = machine.sweep(name, passes=passes, source="encoder", rate_hz=50.0)
-    given = described.set_up(name)
-    zero = (given.zero_mm_per_m if given.kind == "level" else given.zero_mm) or 0.0
-    sign = machine.set_up(name).sign
-    low, high = (float(x) for x in described.carriage.stroke_mm)
-    windows = tuple(windows_of(described, given))
+@dataclass(frozen=True)
+class Display:
+    """What the findings ask of an instrument: its display's step."""
+
+    step: float
+    counts_per_mm: float | None = None
+
+
+@dataclass(frozen=True)
+class MemoryRecording:
+    """What ``logger.findings`` asks of a recording, without its folder."""
+
+    machine: Machine
+    set_up: str
+    instrument: Display
+    unit: str
+    passes: int
+    t_s: FloatArray
+    value: FloatArray
+    position_mm: FloatArray
+    no_value_t_s: FloatArray
+    no_value_position_mm: FloatArray
+    mark_t_s: FloatArray
+    stations_mm: tuple[float, ...]
+    name: str = "sweep"
+    warnings: tuple[str, ...] = ()
+
+
+def sweep(
+    machine: SimMachine, described: Machine, name: str, passes: int = 2, stations_mm: tuple[float, ...] = ()
+) -> Findings:
+    """Push the simulated carriage, and judge what its instrument said as every command does.
+
+    ``stations_mm``: stop there and mark, as a level must (and for want of an encoder); else an encoder tells.
+    """
+    source = "stops" if stations_mm else "encoder"
+    swept = machine.sweep(name, passes=passes, source=source, stations_mm=stations_mm, rate_hz=50.0)
     said = np.isfinite(swept.value)
-    silent = ~said
-    quantity = "height" if given.kind != "level" else given.axis
-    evidence = Evidence(
-        t_s=swept.t_s[said],
-        height=sign * (swept.value[said] - zero),
-        stroke_mm=(low, high),
-        windows=windows,
-        passes=passes,
-        counted_mm=swept.position_mm[said],
-        no_value_t_s=swept.t_s[silent],
-        no_value_counted_mm=swept.position_mm[silent],
-        mark_t_s=np.zeros(0),
-        stations_mm=(),
-        at_zero_mm=None,
-        accept=frozenset(),
-    )
-    geometry = Geometry(
-        stroke_mm=(low, high),
-        windows=windows,
-        quantity=quantity,  # type: ignore[arg-type]
-        unit="mm" if quantity == "height" else "mm/m",
-        zero_known=quantity == "height",
-        resolution=machine.instrument_for(name).resolution,
-        tip_falls={"fixed": -1, "carried": 1}.get(given.kind, 0),
-    )
-    outcome = profile_of([SweepData("sweep", evidence)], geometry)
-    profile = outcome.profile
-    ends = extremes(profile.x_mm, profile.value, profile.covariance, profile.zero_known)
-    return Findings(
+    recording = MemoryRecording(
+        machine=described,
         set_up=name,
-        sweeps=("sweep",),
-        position_source=outcome.source,
-        profile=profile,
-        extremes=ends,
-        straightness=(),
-        spots=(),
-        verdict=_verdict(described, profile, ends),
-        not_seen=_not_seen(described, name, profile),
-        warnings=outcome.warnings,
+        instrument=Display(machine.instrument_for(name).resolution),
+        unit="mm/m" if described.set_up(name).kind == "level" else "mm",
+        passes=passes,
+        t_s=swept.t_s[said],
+        value=swept.value[said],
+        position_mm=swept.position_mm[said],
+        no_value_t_s=swept.t_s[~said],
+        no_value_position_mm=swept.position_mm[~said],
+        mark_t_s=swept.mark_t_s,
+        stations_mm=stations_mm,
     )
+    return find([recording])  # type: ignore[list-item]
