@@ -5,9 +5,9 @@ figure from before something under it was moved. The order is data (``table``), 
 shown; readings become a result and a correction in ``evaluate``, and a state on the board in ``board``.
 
 ``model``     the frozen records
-``table``     the checks, and why one rests on another
+``table``     the checks and why one rests on another; their rows in ``table_base``, ``table_turning``, ``table_cut``
 ``typed``     ``key=value`` as a person types it, and the wrong unit suspected
-``evaluate``  readings -> result, verdict, what to move
+``evaluate``  readings -> result, verdict, what to move; each family in ``evaluate_*``, what they share in ``result``
 ``rail``      the rail's check, from the recorded sweeps
 ``board``     the journal -> the state of every check, and the next sensible one
 """

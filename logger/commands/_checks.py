@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from logger.checks.board import Board, Row
-    from logger.checks.evaluate import Result
+    from logger.checks.result import Result
     from logger.checks.typed import Typed
     from logger.job import Job
     from logger.wording import Units
@@ -186,7 +186,7 @@ def _taken(job: Job, check: Check, typed: Typed, result: Result, units: Units) -
 
 def _which_cuts(typed: Typed, units: Units) -> Answer:
     """Which cut test is worth the wood; nothing is recorded."""
-    from logger.checks.evaluate import worth_cutting
+    from logger.checks.evaluate_cut import worth_cutting
 
     choices, best = worth_cutting(typed.readings, typed.allowed)
     rows = [("cuts", "number", "would leave", "enough")]

@@ -1,0 +1,52 @@
+"""What every evaluation hands back, and the few steps they share.
+
+Why it exists: each family of checks (base, what turns, what cuts) has its own module, and all must judge and correct in
+the same words. It prevents a correction for something that is inside, and one thinner than anybody can make.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from analysis.results import FloatArray, Verdict
+from analysis.verdict import judge
+from logger.checks.model import Allowed, Check, Correction, Readings
+
+if TYPE_CHECKING:
+    from logger.machines import Machine
+
+SMALLEST_SHIM_mm = 0.02
+"""Thinner than any shim sold (common practice, no source)."""
+
+
+@dataclass(frozen=True)
+class Result:
+    """What a check's readings say. ``details`` are further figures, the unit in every name."""
+
+    verdict: Verdict
+    corrections: tuple[Correction, ...]
+    notes: tuple[str, ...]
+    details: dict[str, Any]
+
+
+Evaluation = Callable[[Check, Readings, Allowed, "Machine"], Result]
+
+
+def judged(check: Check, allowed: Allowed, value: float, uncertainty: float) -> Verdict:
+    return judge(value, uncertainty, allowed.lower, allowed.upper, allowed.unit, check.quantity)
+
+
+def feet(lifts: dict[str, float], pitch: float | None, verdict: Verdict) -> tuple[Correction, ...]:
+    """Feet to raise, the farthest first; none where the thing is inside, and none for a hair."""
+    if verdict.word == "inside":
+        return ()
+    wanted = sorted(((lift, name) for name, lift in lifts.items() if lift > SMALLEST_SHIM_mm), reverse=True)
+    return tuple(Correction(f"foot {name}", lift, "up", None, lift / pitch if pitch else None) for lift, name in wanted)
+
+
+def array(readings: Readings, key: str) -> FloatArray:
+    return np.array(readings.numbers[key], dtype=np.float64)

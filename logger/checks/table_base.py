@@ -1,0 +1,92 @@
+"""The table's rows of the ground: condition, base level, twist, and the rail, which is swept."""
+
+from __future__ import annotations
+
+from logger.checks.cautions import CLAMP, EDGES, LOCK_OUT, UNDER
+from logger.checks.model import COMMON_PRACTICE, Allowed, Ask, Because, Check
+
+_LEVEL = (0.0, 20.0)
+
+CHECKS: tuple[Check, ...] = (
+    Check(
+        name="condition",
+        title="Condition of the machine",
+        quantity="condition",
+        needs="a rag, a wrench, a look",
+        steps=(
+            "Clean table, rail, rollers, arbor and flanges; take burrs off with a stone.",
+            "Cutter block off the spindle, scoring blade lowered.",
+            "Braces, brackets and lock nuts tight; push and pull at the carriage's edge: no play to feel.",
+        ),
+        cautions=(LOCK_OUT, EDGES),
+        asks=(
+            Ask("clean", "", "ways, table and flanges are clean", words=("yes", "no")),
+            Ask("tight", "", "braces, brackets and lock nuts are tight", words=("yes", "no")),
+            Ask("bare", "", "cutter block is off, scoring blade lowered", words=("yes", "no")),
+            Ask("free", "", "the carriage runs freely and without play", words=("yes", "no")),
+        ),
+        allowed=Allowed(None, 0.0, "", COMMON_PRACTICE),
+    ),
+    Check(
+        name="base",
+        title="Base level, both ways",
+        quantity="slope of the table",
+        needs="a level, turned end for end",
+        steps=(
+            "Level along the middle of the table: read, turn it end for end, read again; the same across.",
+            "+ is the outfeed end up (along) and the table side up (across), as the level lay first.",
+        ),
+        cautions=(LOCK_OUT, UNDER),
+        asks=(
+            Ask("along", "mm/m", "along the table", _LEVEL),
+            Ask("along_turned", "mm/m", "the same with the level turned", _LEVEL),
+            Ask("across", "mm/m", "across the table", _LEVEL),
+            Ask("across_turned", "mm/m", "the same with the level turned", _LEVEL),
+            Ask("feet_along", "mm", "distance of the feet along", (200.0, 5000.0)),
+            Ask("feet_across", "mm", "distance of the feet across", (200.0, 3000.0)),
+            Ask("pitch", "mm", "thread pitch of the foot screws", (0.5, 4.0), needed=False),
+            Ask("u", "mm/m", "uncertainty of one reading (k = 2)", (0.0, 2.0), needed=False, default=0.05),
+        ),
+        allowed=Allowed(-0.5, 0.5, "mm/m", COMMON_PRACTICE),
+        rests_on=(Because("condition", "A loose foot or a burr under the level is read as a slope."),),
+    ),
+    Check(
+        name="twist",
+        title="Twist of the table",
+        quantity="twist of the table",
+        needs="a level, the same way round at both ends",
+        steps=(
+            "Level across the table at its infeed end, then at its outfeed end, not turned round between.",
+            "+ is the table side up. The level's own zero error is in both and cancels.",
+        ),
+        cautions=(LOCK_OUT, UNDER),
+        asks=(
+            Ask("infeed", "mm/m", "across at the infeed end", _LEVEL),
+            Ask("outfeed", "mm/m", "across at the outfeed end", _LEVEL),
+            Ask("feet_across", "mm", "distance of the feet across", (200.0, 3000.0)),
+            Ask("pitch", "mm", "thread pitch of the foot screws", (0.5, 4.0), needed=False),
+            Ask("u", "mm/m", "uncertainty of one reading (k = 2)", (0.0, 2.0), needed=False, default=0.02),
+        ),
+        allowed=Allowed(-0.1, 0.1, "mm/m", COMMON_PRACTICE),
+        rests_on=(
+            Because("condition", "A burr under the level is read as twist."),
+            Because("base", "The cast body lies on four feet: raising one to level it also twists it."),
+        ),
+    ),
+    Check(
+        name="rail",
+        title="Carriage over the table, whole stroke",
+        quantity="height of the carriage",
+        needs="an indicator or level on a serial line; truestroke sweep",
+        steps=(
+            "Sweep set-ups until every place and the tilt have been seen: truestroke sweep, then truestroke bolts.",
+        ),
+        cautions=(LOCK_OUT, CLAMP, "One person moves the carriage and says so; all hands clear."),
+        asks=(),
+        allowed=Allowed(None, None, "mm", "band and places in machine.yaml"),
+        rests_on=(
+            Because("condition", "A loose bracket or dirt on the rail moves with every pass."),
+            Because("twist", "Height is over the table: a table that twists changes it from one end to the other."),
+        ),
+    ),
+)
