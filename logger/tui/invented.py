@@ -17,10 +17,10 @@ import numpy as np
 
 from analysis.results import Extremes, Findings, FloatArray, Move, PlaceFinding, Plan, Predicted, Profile, Spot, Verdict
 from logger.errors import NotAllowed, TruestrokeError
+from logger.rail_picture import Seen
 from logger.readings import LinkLost, Mark, Reading, Record
 from logger.tui import OpenOn
 from logger.tui.app import TruestrokeApp
-from logger.tui.drawing import Seen
 from logger.tui.session import Made, Session, SourceSpec
 
 if TYPE_CHECKING:

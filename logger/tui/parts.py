@@ -9,7 +9,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from logger.tui.drawing import Seen
+from logger.rail_picture import Seen
 from logger.tui.session import Made, SourceSpec
 
 if TYPE_CHECKING:

@@ -115,24 +115,6 @@ def up_from_values(values: FloatArray, rows: int, at_least: float) -> Up:
     return Up(bottom, per_row, rows)
 
 
-def corridor(
-    values: FloatArray, width: float, mean_limits: tuple[float, float] | None, aim: float | None = None
-) -> tuple[float, float]:
-    """Lower and upper line for a profile that may be ``width`` wide and lie anywhere in ``mean_limits``.
-
-    The lines are laid where the profile needs least work: about its middle (or about ``aim``, where a plan says the
-    middle will be), held inside the limits of the mean. So a hump or a hollow shows exactly if it is too wide or
-    lies too high or too low.
-    """
-    seen = values[np.isfinite(values)]
-    middle = aim
-    if middle is None:
-        middle = float((np.min(seen) + np.max(seen)) / 2) if seen.size else sum(mean_limits or (0.0, 0.0)) / 2
-    if mean_limits is not None:
-        middle = min(max(middle, mean_limits[0]), mean_limits[1])
-    return middle - width / 2, middle + width / 2
-
-
 def to_columns(
     along: Along, x_mm: FloatArray, values: FloatArray, not_seen: tuple[tuple[float, float], ...] = ()
 ) -> FloatArray:

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any, Literal, Protocol
 
 from analysis.results import Move
 from logger.errors import NotAllowed
-from logger.tui.drawing import Seen, meaning_of
+from logger.rail_picture import Seen
+from logger.tui.drawing import meaning_of
 from logger.tui.feed import Feed, Meaning, Source
 
 if TYPE_CHECKING:

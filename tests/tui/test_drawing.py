@@ -2,10 +2,11 @@
 
 import numpy as np
 
+from logger.rail_picture import Bolt, Curve, Flag, RailPicture
 from logger.tui.canvas import Canvas
 from logger.tui.glyphs import COLOUR, NO_COLOUR, PLAIN
 from logger.tui.widgets.digits import dashes, draw_digits, width_of
-from logger.tui.widgets.rail import Bolt, Curve, Flag, RailPicture, draw_rail
+from logger.tui.widgets.rail import along_of, draw_rail
 from logger.tui.widgets.step import Step, draw_step
 from logger.tui.wording import Units
 
@@ -85,7 +86,7 @@ def rail_rows(pic, letters=NO_COLOUR, rows=(2, 3, 2)):
 
 def test_bolts_stand_where_they_stand_with_their_moves_and_what_is_not_seen():
     rows = rail_rows(picture())
-    along = picture().along(80)
+    along = along_of(picture(), 80)
     names = rows[-1]
     for bolt in picture().bolts:
         assert abs(names.index(bolt.name) - (8 + along.column(bolt.x_mm))) <= 1
@@ -105,9 +106,9 @@ def test_the_hump_is_solid_above_the_line_and_the_hollow_dotted_below():
 def test_what_was_not_seen_is_hatched_and_has_no_band():
     canvas = Canvas(80, 11)
     draw_rail(canvas, picture(), (2, 3, 2), COLOUR, Units())
-    last = 8 + picture().along(80).column(2600.0)
+    last = 8 + along_of(picture(), 80).column(2600.0)
     assert {canvas.looks[y][last].bg for y in range(1, 8)} == {"paper"}
-    opening = 8 + picture().along(80).column(1050.0)
+    opening = 8 + along_of(picture(), 80).column(1050.0)
     assert {canvas.signs[y][opening] for y in range(1, 8)} == {"╱"}
 
 

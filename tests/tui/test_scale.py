@@ -5,17 +5,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.tui.scale import (
-    Along,
-    Decade,
-    Steady,
-    Up,
-    bin_columns,
-    corridor,
-    to_columns,
-    up_from_band,
-    up_from_values,
-)
+from logger.rail_picture import corridor
+from logger.tui.scale import Along, Decade, Steady, Up, bin_columns, to_columns, up_from_band, up_from_values
 
 
 def test_the_band_fills_whole_rows_and_its_lines_lie_on_their_borders():

@@ -6,8 +6,8 @@ from contextlib import asynccontextmanager
 import numpy as np
 import pytest
 
+from logger.rail_picture import Seen
 from logger.readings import LinkLost, Mark, Reading
-from logger.tui.drawing import Seen
 from logger.tui.invented import (
     InventedParts,
     invented_app,

@@ -15,7 +15,8 @@ from textual.worker import Worker, WorkerState
 
 from analysis.results import Move, Plan
 from logger.errors import TruestrokeError
-from logger.tui.drawing import Seen, band_of, place_of, rail_picture
+from logger.rail_picture import Seen, band_of, rail_picture
+from logger.tui.drawing import place_of
 from logger.tui.keys import FINDINGS, Key
 from logger.tui.screens.base import Sheet
 from logger.tui.screens.cautions import CautionsScreen

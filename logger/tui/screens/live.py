@@ -13,8 +13,9 @@ from textual.containers import Horizontal, Vertical
 from textual.widget import Widget
 
 from logger.errors import TruestrokeError
+from logger.rail_picture import live_limits, rail_picture
 from logger.readings import Record
-from logger.tui.drawing import live_limits, place_of, rail_picture
+from logger.tui.drawing import place_of
 from logger.tui.feed import Feed, Now
 from logger.tui.glyphs import Alphabet
 from logger.tui.keys import LIVE, Key

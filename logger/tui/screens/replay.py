@@ -11,14 +11,15 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
+from logger.rail_picture import RailPicture, bolts_of, live_limits
 from logger.readings import Mark, Reading, Record
-from logger.tui.drawing import bolts_of, live_limits, meaning_of, place_of, windows_of
+from logger.tui.drawing import meaning_of, place_of, windows_of
 from logger.tui.feed import Feed, Now, in_base_units
 from logger.tui.keys import REPLAY, Key
 from logger.tui.screens.live import LiveBase
 from logger.tui.trace import Trace
 from logger.tui.widgets.lines import INK, SOFT, Line, plate
-from logger.tui.widgets.rail import Rail, RailPicture
+from logger.tui.widgets.rail import Rail, along_of
 from logger.tui.wording import Units
 
 if TYPE_CHECKING:
@@ -80,7 +81,7 @@ class ReplayScreen(LiveBase):
     def draw_rail(self) -> None:
         rail = self.query_one("#rail", Rail)
         frame = RailPicture(self.machine.rail.from_mm, self.machine.rail.to_mm)
-        columns = self._trace.columns(frame.along(max(20, rail.size.width)))
+        columns = self._trace.columns(along_of(frame, max(20, rail.size.width)))
         level = self.recording.unit == "mm/m"
         rail.units = Units(self.units.mode, "mm/m" if level else "mm")
         rail.show(

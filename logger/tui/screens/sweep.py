@@ -15,15 +15,16 @@ from textual.widget import Widget
 
 from analysis.results import FloatArray
 from logger.errors import TruestrokeError
+from logger.rail_picture import NOTHING, Curve, RailPicture, bolts_of, lines_for
 from logger.readings import Gap, LinkBack, LinkLost, Mark, Reading, Record
-from logger.tui.drawing import NOTHING, bolts_of, lines_for, place_of, windows_of
+from logger.tui.drawing import place_of, windows_of
 from logger.tui.feed import Feed, Now, in_base_units
 from logger.tui.keys import SWEEP, Key
 from logger.tui.screens.base import Sheet, TooSmall
 from logger.tui.trace import Trace
 from logger.tui.widgets.carriage import CarriagePicture, CarriageView
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, plate
-from logger.tui.widgets.rail import Curve, Rail, RailPicture
+from logger.tui.widgets.rail import Rail, along_of
 from logger.tui.wording import SWEEP_CAUTIONS, State, Units, ago, live_state, rate
 from logger.wording import count
 
@@ -184,7 +185,7 @@ class SweepScreen(Sheet):
         picture = RailPicture(
             machine.rail.from_mm, machine.rail.to_mm, bolts_of(machine, None), band=lines_for(machine, NOTHING)
         )
-        along = picture.along(max(20, rail.size.width))
+        along = along_of(picture, max(20, rail.size.width))
         columns = trace.columns(along)
         before = None
         if len(trace.passes) > 1:

@@ -14,7 +14,8 @@ import numpy as np
 from textual.widget import Widget
 
 from analysis.results import Move
-from logger.tui.drawing import place_of, rail_picture
+from logger.rail_picture import rail_picture
+from logger.tui.drawing import place_of
 from logger.tui.feed import Feed, Now
 from logger.tui.keys import TURN, Key
 from logger.tui.screens.live import LiveBase

@@ -12,7 +12,8 @@ from typing import ClassVar
 from textual.widget import Widget
 
 from analysis.results import Findings, Plan
-from logger.tui.drawing import Seen, place_of
+from logger.rail_picture import Seen
+from logger.tui.drawing import place_of
 from logger.tui.keys import WHY, Key
 from logger.tui.screens.base import Sheet
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, wrap

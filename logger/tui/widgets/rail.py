@@ -8,11 +8,10 @@ where nothing was seen: such columns are hatched, without the band's tint.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
-
 import numpy as np
 
 from analysis.results import BoolArray, FloatArray, IntArray
+from logger.rail_picture import Bolt, Curve, RailPicture
 from logger.tui.canvas import Canvas
 from logger.tui.glyphs import Alphabet
 from logger.tui.scale import Along, Up, to_columns, up_from_band, up_from_values
@@ -26,59 +25,9 @@ FIXED_ROWS = 4
 """Rows besides the profile's: places above; rail, bolts and names below."""
 
 
-@dataclass(frozen=True, slots=True)
-class Bolt:
-    """A support bolt as drawn. ``raise_mm``: its move, + up, None where it has none."""
-
-    name: str
-    x_mm: float
-    y_mm: float = 0.0
-    seen: bool = True
-    raise_mm: float | None = None
-    current: bool = False
-
-
-@dataclass(frozen=True, slots=True)
-class Flag:
-    """A high or low spot: ``kind`` high or low, where, and how high."""
-
-    kind: str
-    x_mm: float
-    value: float
-
-
-@dataclass(frozen=True)
-class Curve:
-    """Values along the rail, x ascending; arrays of shape (stations,). ``uncertainty`` may be empty."""
-
-    x_mm: FloatArray
-    value: FloatArray
-    uncertainty: FloatArray = field(default_factory=lambda: np.zeros(0))
-    not_seen: tuple[tuple[float, float], ...] = ()
-
-
-@dataclass(frozen=True)
-class RailPicture:
-    """Everything a rail picture shows. ``band`` None: there is nothing to judge by, the scale follows the values."""
-
-    from_mm: float
-    to_mm: float
-    bolts: tuple[Bolt, ...] = ()
-    curve: Curve | None = None
-    columns: FloatArray | None = None
-    """Values already binned to columns (a sweep under way); used instead of ``curve``."""
-    band: tuple[float, float] | None = None
-    flags: tuple[Flag, ...] = ()
-    places: tuple[tuple[str, float], ...] = ()
-    stands_mm: float | None = None
-    here_mm: float | None = None
-    expected: Curve | None = None
-    before: Curve | None = None
-    unit: str = "mm"
-
-    def along(self, width: int) -> Along:
-        """The same map of x for every picture of one width."""
-        return Along(self.from_mm, self.to_mm, max(1, width - SCALE_COLUMNS - 1))
+def along_of(picture: RailPicture, width: int) -> Along:
+    """The same map of x for every picture of one width."""
+    return Along(picture.from_mm, picture.to_mm, max(1, width - SCALE_COLUMNS - 1))
 
 
 def draw_rail(
@@ -91,7 +40,7 @@ def draw_rail(
     y: int = 0,
 ) -> None:
     """Draw the picture at row ``y``: places, ``rows`` (above, band, below), rail, bolts, names."""
-    along = picture.along(canvas.width)
+    along = along_of(picture, canvas.width)
     values = _values(picture, along)
     count = sum(rows)
     up = _scale(picture, values, rows)
