@@ -11,15 +11,18 @@ from __future__ import annotations
 
 from abc import abstractmethod
 from collections.abc import Sequence
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 from pydantic import BeforeValidator, Field, PrivateAttr
 
 from analysis.units import SLOPE_UNITS, base_unit, to_base
-from logger.decode import FrameSpec, make_decoder
+from logger.decode import make_decoder
 from logger.readings import Gap, Garbage, Mark, Reading, Record
 from logger.yaml_files import shown
 from logger.yaml_models import Name, Positive, Problem, Strict, Text, refuse
+
+if TYPE_CHECKING:
+    from logger.decode import FrameSpec
 
 Unit = Literal["mm", "in", "mm/m", "in/ft", "arcsec", "deg"]
 MAX_POLL_BYTES = 64

@@ -21,17 +21,20 @@ import signal
 import sys
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from logger import frames
 from logger.clock import Start, now_ns
-from logger.decode import FrameSpec, make_decoder
+from logger.decode import make_decoder
 from logger.ending import EndRules, Watch
 from logger.errors import CannotSave, InstrumentLost, TruestrokeError
 from logger.port import FoundPort, Link, Port, find_again, find_ports, identify, open_port, shown
 from logger.readings import Ended
 from logger.recording_write import Description, RecordingWriter
 from logger.wire import Interpreter, WireRow
+
+if TYPE_CHECKING:
+    from logger.decode import FrameSpec
 
 log = logging.getLogger(__name__)
 

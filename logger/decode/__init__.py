@@ -8,19 +8,32 @@ readings are made again from its bytes.
 
 from __future__ import annotations
 
-from typing import Protocol, runtime_checkable
+from importlib import import_module
+from typing import TYPE_CHECKING, Any, Protocol, runtime_checkable
 
 from logger.decode.escaped import escape_bytes, show_bytes, unescape_bytes
-from logger.decode.modbus_rtu import ModbusDecoder, ModbusSpec
-from logger.decode.nmea import NmeaDecoder, NmeaSpec
-from logger.decode.node import NodeDecoder, NodeSpec
-from logger.decode.scpi import ScpiDecoder, ScpiSpec
-from logger.decode.typed import TypedDecoder, TypedSpec
-from logger.decode.value_line import ValueLineDecoder, ValueLineSpec, spec_faults
 from logger.readings import Record
 
-FrameSpec = ValueLineSpec | ScpiSpec | NmeaSpec | ModbusSpec | NodeSpec | TypedSpec
-"""What an instrument file says about its frames; each family has its own frozen dataclass."""
+if TYPE_CHECKING:
+    from logger.decode.modbus_rtu import ModbusSpec
+    from logger.decode.nmea import NmeaSpec
+    from logger.decode.node import NodeSpec
+    from logger.decode.scpi import ScpiSpec
+    from logger.decode.typed import TypedSpec
+    from logger.decode.value_line import ValueLineSpec
+
+    FrameSpec = ValueLineSpec | ScpiSpec | NmeaSpec | ModbusSpec | NodeSpec | TypedSpec
+    """What an instrument file says about its frames; each family has its own frozen dataclass."""
+
+DECODERS = {
+    "ValueLineSpec": ("value_line", "ValueLineDecoder"),
+    "ModbusSpec": ("modbus_rtu", "ModbusDecoder"),
+    "NmeaSpec": ("nmea", "NmeaDecoder"),
+    "NodeSpec": ("node", "NodeDecoder"),
+    "ScpiSpec": ("scpi", "ScpiDecoder"),
+    "TypedSpec": ("typed", "TypedDecoder"),
+}
+"""The class of a spec -> the module and class of its decoder: the reading process loads the one family it needs."""
 
 
 class Decoder(Protocol):
@@ -45,30 +58,18 @@ class DeviceTimed(Protocol):
         """A host stamp in the recording's time base."""
 
 
-def make_decoder(frame: FrameSpec) -> Decoder:
+def make_decoder(frame: FrameSpec, **more: Any) -> Decoder:
     """The decoder for a frame spec in which nothing wrong was found when its instrument file was loaded."""
-    match frame:
-        case ValueLineSpec():
-            return ValueLineDecoder(frame)
-        case ModbusSpec():
-            return ModbusDecoder(frame)
-        case NmeaSpec():
-            return NmeaDecoder(frame)
-        case NodeSpec():
-            return NodeDecoder(frame)
-        case ScpiSpec():
-            return ScpiDecoder(frame)
-        case TypedSpec():
-            return TypedDecoder(frame)
+    module, name = DECODERS[type(frame).__name__]
+    decoder: Decoder = getattr(import_module(f"logger.decode.{module}"), name)(frame, **more)
+    return decoder
 
 
 __all__ = [
     "Decoder",
     "DeviceTimed",
-    "FrameSpec",
     "escape_bytes",
     "make_decoder",
     "show_bytes",
-    "spec_faults",
     "unescape_bytes",
 ]

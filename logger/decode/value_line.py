@@ -23,7 +23,6 @@ from typing import Literal
 
 from logger.clock import LONGEST_DEVICE_TIME_S, DeviceTimeBase, SharpenedStamps
 from logger.decode.lines import LONGEST_LINE, LineSplitter
-from logger.decode.pattern_safety import pattern_fault
 from logger.readings import Gap, Garbage, Mark, Reading, Record
 
 GROUPS = ("value", "position", "mark", "unit", "channel", "time", "mark_time")
@@ -61,6 +60,8 @@ def spec_faults(spec: ValueLineSpec) -> list[tuple[str, str]]:
 
 
 def _pattern_faults(key: str, pattern: str, spec: ValueLineSpec) -> list[tuple[str, str]]:
+    from logger.decode.pattern_safety import pattern_fault  # only a file being loaded needs it, not the reader
+
     fault = pattern_fault(pattern)
     if fault:
         return [(key, fault)]

@@ -11,8 +11,9 @@ import statistics
 import struct
 import time
 from collections.abc import Callable
+from typing import TYPE_CHECKING
 
-from logger.decode import FrameSpec, make_decoder
+from logger.decode import make_decoder
 from logger.decode.gauge_bits import PORT_24
 from logger.decode.modbus_rtu import Register, spec_of, with_crc
 from logger.decode.nmea import NmeaSpec
@@ -21,6 +22,9 @@ from logger.decode.scpi import ScpiSpec
 from logger.decode.sentences import checksum
 from logger.decode.typed import TypedSpec
 from logger.readings import Reading
+
+if TYPE_CHECKING:
+    from logger.decode import FrameSpec
 
 FRAMES = 20_000
 CHUNK = 64

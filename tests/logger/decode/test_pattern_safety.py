@@ -58,11 +58,11 @@ def test_a_pattern_we_refuse_does_run_away():
     pattern = re.compile(rb"(?:a|aa)*b")
 
     def seconds(count):
-        start = time.perf_counter()
+        start = time.process_time()  # other work on the machine does not count
         assert pattern.fullmatch(b"a" * count) is None
-        return time.perf_counter() - start
+        return time.process_time() - start
 
-    assert seconds(26) > 20 * seconds(16)
+    assert seconds(27) > 20 * max(min(seconds(16) for _ in range(5)), 1e-6)
 
 
 @pytest.mark.parametrize("pattern", [*SAFE, r".*x.*y", r".*,.*,(?P<value>\d+)"])
