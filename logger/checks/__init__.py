@@ -9,5 +9,6 @@ shown; readings become a result and a correction in ``evaluate``, and a state on
 ``typed``     ``key=value`` as a person types it, and the wrong unit suspected
 ``evaluate``  readings -> result, verdict, what to move; each family in ``evaluate_*``, what they share in ``result``
 ``rail``      the rail's check, from the recorded sweeps
+``words``     value, limits, corrections in words; what the journal keeps
 ``board``     the journal -> the state of every check, and the next sensible one
 """

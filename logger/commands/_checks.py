@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 from logger.checks.model import Allowed, Check, Correction
 from logger.checks.table import BY_NAME, all_above, all_below
+from logger.checks.words import correction_lines, limits_words, taken_data, value_words, verdict_line
 from logger.commands import Answer
 from logger.commands._job import open_job
 from logger.errors import NotAllowed
-from logger.wording import amount, nearest, number, state, table
+from logger.wording import amount, nearest, state, table
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -51,8 +52,8 @@ def board_lines(found: Board, units: Units) -> list[str]:
     """The table, then the next sensible check and why."""
     rows = [("check", "state", "value", "allowed", "taken")]
     for row in found.rows:
-        value = _value(row.value, row.uncertainty, row.allowed, units)
-        limits = _limits(row.allowed, units) if row.check.asks else "as machine.yaml"
+        value = value_words(row.value, row.uncertainty, row.allowed, units)
+        limits = limits_words(row.allowed, units) if row.check.asks else "as machine.yaml"
         rows.append((row.check.name, state(row.state), value, limits, (row.time or "")[:10]))
     # Value and limit say why a typed one is outside; what made one stale, and the rail, take a sentence.
     doubtful = [row for row in found.rows if row.why and (row.state == "stale" or row.check.name == "rail")]
@@ -105,7 +106,7 @@ def take(args: argparse.Namespace) -> Answer:
     if typed.readings.words.get("cuts") == "which":
         return _which_cuts(typed, args.units)
     result = evaluate(check, typed.readings, typed.allowed, job.machine)
-    _record(job, check, typed, result, args.readings)
+    job.append("taken", **taken_data(check, typed, result, args.readings))
     return _taken(job, check, typed, result, args.units)
 
 
@@ -124,25 +125,6 @@ def _confirm(args: argparse.Namespace) -> Callable[[str], bool]:
         return bool(terminal.interactive) and terminal.ask(question).casefold() in ("y", "yes")
 
     return confirm
-
-
-def _record(job: Job, check: Check, typed: Typed, result: Result, texts: list[str]) -> None:
-    verdict = result.verdict
-    job.append(
-        "taken",
-        check=check.name,
-        typed=list(texts),
-        numbers={key: list(values) for key, values in typed.readings.numbers.items()},
-        words=dict(typed.readings.words),
-        value=verdict.value,
-        uncertainty=verdict.uncertainty,
-        unit=verdict.unit,
-        verdict=verdict.word,
-        reason=verdict.reason,
-        allowed=typed.allowed,
-        own_limits=typed.own_limits,
-        corrections=result.corrections,
-    )
 
 
 def _taken(job: Job, check: Check, typed: Typed, result: Result, units: Units) -> Answer:
@@ -171,7 +153,7 @@ def _taken(job: Job, check: Check, typed: Typed, result: Result, units: Units) -
         "next": found.next,
         "why": found.why,
     }
-    lines = [f"{check.title}: {_verdict_line(result, typed.allowed, units)}", *[f"  {note}" for note in result.notes]]
+    lines = [f"{check.title}: {verdict_line(result, typed.allowed, units)}", *[f"  {note}" for note in result.notes]]
     if deciding is not None and deciding < AT_THE_LIMIT * verdict.uncertainty:
         lines.append("  It is at the limit itself: no instrument decides that. Correct it, or set a limit of your own.")
     elif deciding is not None:
@@ -179,7 +161,7 @@ def _taken(job: Job, check: Check, typed: Typed, result: Result, units: Units) -
             f"  An uncertainty below {amount(deciding, None, verdict.unit, units, sign=False)} would decide it."
         )
     if result.corrections:
-        lines += ["", *check.cautions, "", *_correction_lines(result.corrections, units)]
+        lines += ["", *check.cautions, "", *correction_lines(result.corrections, units)]
         lines.append(f"  Then: truestroke take {check.name} adjusted=yes, and measure again.")
     return Answer(answer, [*lines, *_after(found, stale, warnings)])
 
@@ -206,7 +188,8 @@ def _which_cuts(typed: Typed, units: Units) -> Answer:
         ],
         "warnings": list(typed.readings.warnings),
     }
-    return Answer(answer, [f"allowed {_limits(typed.allowed, units)} ({typed.allowed.origin})", *table(rows), last])
+    heading = f"allowed {limits_words(typed.allowed, units)} ({typed.allowed.origin})"
+    return Answer(answer, [heading, *table(rows), last])
 
 
 def _adjusted(job: Job, check: Check) -> Answer:
@@ -282,7 +265,7 @@ def _guide_lines(check: Check, limits: Allowed, units: Units) -> list[str]:
         only = f" (only with {ask.only[0]}={'|'.join(ask.only[1])})" if ask.only else ""
         rows.append((ask.key, "|".join(ask.words) or ask.unit, f"{ask.text}{usual}{only}"))
     lines += ["", *(table(rows) if check.asks else [])]
-    allowed = _limits(limits, units) if check.asks else "see"
+    allowed = limits_words(limits, units) if check.asks else "see"
     lines.append(f"  allowed: {allowed} ({limits.origin})")
     lines += [f"  rests on {each.check}: {each.reason}" for each in check.rests_on]
     lines += [f"  left alone by {each.check}: {each.reason}" for each in check.left_alone_by]
@@ -291,40 +274,6 @@ def _guide_lines(check: Check, limits: Allowed, units: Units) -> list[str]:
 
 
 # --- words -----------------------------------------------------------------------------------------------------------
-
-
-def _verdict_line(result: Result, allowed: Allowed, units: Units) -> str:
-    verdict = result.verdict
-    if not allowed.unit:
-        return f"{state(verdict.word)}. {verdict.reason}"
-    value = _value(verdict.value, verdict.uncertainty, allowed, units)
-    return f"{state(verdict.word)}, {value}; allowed {_limits(allowed, units)} ({allowed.origin})"
-
-
-def _value(value: float | None, uncertainty: float | None, allowed: Allowed, units: Units) -> str:
-    if value is None or not allowed.unit:
-        return ""
-    return amount(value, uncertainty, allowed.unit, units, sign=allowed.lower is not None)
-
-
-def _limits(allowed: Allowed, units: Units) -> str:
-    if not allowed.unit or allowed.upper is None:
-        return "yes"
-    upper = amount(allowed.upper, None, allowed.unit, units, sign=False)
-    if allowed.lower is None:
-        return f"at most {upper}"
-    if allowed.lower == -allowed.upper:
-        return f"±{upper}"
-    return f"{amount(allowed.lower, None, allowed.unit, units, sign=False).split()[0]} to {upper}"
-
-
-def _correction_lines(corrections: tuple[Correction, ...], units: Units) -> list[str]:
-    lines = []
-    for each in corrections:
-        turns = "" if each.turns is None else f", {number(each.turns, 2, sign=False)} turn of its screw"
-        moved = amount(each.move_mm, each.uncertainty_mm, "mm", units, sign=False)
-        lines.append(f"  {each.where}: {moved} {each.way}{turns}")
-    return lines
 
 
 def _correction_json(each: Correction) -> dict[str, Any]:

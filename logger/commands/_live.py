@@ -287,7 +287,7 @@ def _how_to(move: Move, units: Any) -> str:
 
 def _name_it(args: argparse.Namespace) -> Answer:
     """Listen without knowing the instrument: which file and line settings explain what arrives."""
-    from logger.commands._listening import heard
+    from logger.listening import heard
 
     args.terminal.note(f"Listening to {args.port} to find out which instrument it is.")
     facts = heard(args.port, NAMING_S)

@@ -37,8 +37,8 @@ def add_parser(subparsers: Subparsers) -> None:
 
 
 def run(args: argparse.Namespace) -> Answer:
-    from logger.commands._listening import heard
     from logger.errors import InstrumentLost, PortError
+    from logger.listening import heard
     from logger.port import find_ports
 
     rows: dict[str, dict[str, Any]] = {
