@@ -6,8 +6,9 @@ only, and a limit without its origin.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Literal
 
 COMMON_PRACTICE = "common practice, no source"
@@ -23,7 +24,9 @@ class Ask:
 
     ``unit`` is what a bare number means; ``usual`` the sizes (without sign) that are believed without asking.
     ``words``: one of these instead of a number. ``many``: a list. Not ``needed``: taken as ``default`` or left out.
-    ``only``: asked for only when another key is one of these words.
+    ``only``: asked for only when another key is one of these words. ``default_word``: taken where no word is given.
+    ``feeler``: a gap may be typed as ``0.10..0.15``, the leaf that goes and the one that does not. ``name``: any short
+    name, as the label of a fence position.
     """
 
     key: str
@@ -35,6 +38,9 @@ class Ask:
     needed: bool = True
     default: float | None = None
     only: tuple[str, tuple[str, ...]] | None = None
+    default_word: str = ""
+    feeler: bool = False
+    name: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,17 +83,31 @@ class Check:
 
 @dataclass(frozen=True)
 class Readings:
-    """What was typed, in the unit of each ask: numbers by key (a tuple each) and words by key."""
+    """What was typed, in the unit of each ask: numbers by key (a tuple each) and words by key.
+
+    ``halves``: for keys typed as feelers, half of each interval (0 for a plain number); the number is its middle.
+    ``known``: what other checks gave last and still holds, by name: value and expanded uncertainty in their unit.
+    """
 
     numbers: Mapping[str, tuple[float, ...]]
     words: Mapping[str, str]
     warnings: tuple[str, ...] = ()
+    halves: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
+    known: Mapping[str, tuple[float, float]] = field(default_factory=dict)
 
     def one(self, key: str) -> float:
         return self.numbers[key][0]
 
     def maybe(self, key: str) -> float | None:
         return self.numbers[key][0] if key in self.numbers else None
+
+    def uncertainties(self, key: str, of_one: float) -> tuple[float, ...]:
+        """Expanded uncertainty (k = 2) of each number of a key: ``of_one``, and for feelers that of the interval.
+
+        Any gap between the two leaves is as likely as any other: half / sqrt(3) (JCGM 100:2008, 4.3.7).
+        """
+        halves = self.halves.get(key, (0.0,) * len(self.numbers[key]))
+        return tuple(math.hypot(of_one, 2.0 * half / math.sqrt(3.0)) if half else of_one for half in halves)
 
 
 @dataclass(frozen=True, slots=True)

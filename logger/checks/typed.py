@@ -7,6 +7,7 @@ written out is believed.
 Grammar::
 
     key=word      key=number[unit]      key=number,number,...[unit]      unit: mm in thou um m mm/m in/ft arcsec deg
+    key=0.10..0.15[unit]    feelers: the leaf that goes, and the one that does not; ..0.05: not even that one goes
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from logger.checks.model import Allowed, Ask, Check, Readings
@@ -64,13 +65,18 @@ def understand(
         )
     allowed, own = _limits(check, given.pop("allowed", None), given.pop("origin", None), standing, unit_needed)
     numbers: dict[str, tuple[float, ...]] = {}
-    words: dict[str, str] = {}
+    halves: dict[str, tuple[float, ...]] = {}
+    words = {ask.key: ask.default_word for ask in check.asks if ask.default_word and not adjusted}
     warnings: list[str] = []
     for ask in check.asks:
         if ask.key not in given:
             continue
-        if ask.words:
+        if ask.name:
+            words[ask.key] = _name(ask, given[ask.key])
+        elif ask.words:
             words[ask.key] = _word(ask, given[ask.key])
+        elif ".." in given[ask.key]:
+            numbers[ask.key], halves[ask.key] = _feelers(ask, given[ask.key], confirm, unit_needed, warnings)
         else:
             numbers[ask.key] = _numbers(ask, given[ask.key], confirm, unit_needed, warnings)
     if not adjusted:
@@ -80,7 +86,7 @@ def understand(
             **{a.key: (a.default,) for a in check.asks if a.default is not None and not a.needed},
             **numbers,
         }
-    return Typed(Readings(numbers, words, tuple(warnings)), allowed, own, adjusted)
+    return Typed(Readings(numbers, words, tuple(warnings), halves), allowed, own, adjusted)
 
 
 def _pairs(check: Check, texts: Iterable[str]) -> dict[str, str]:
@@ -133,6 +139,32 @@ def _numbers(ask: Ask, text: str, confirm: Confirm, unit_needed: bool, warnings:
     return tuple(values)
 
 
+def _feelers(
+    ask: Ask, text: str, confirm: Confirm, unit_needed: bool, warnings: list[str]
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Middles and halves of the intervals between the leaf that goes and the one that does not."""
+    if not ask.feeler:
+        raise NotAllowed(f"{ask.key}: '{text[:40]}' reads as feelers, and {ask.key} is no gap.", "Write one number.")
+    ends: list[str] = []
+    for part in text.split(","):
+        goes, two, not_ = part.partition("..")
+        if two and not not_.strip():
+            raise NotAllowed(
+                f"{ask.key}: {goes.strip()[:20]} goes, and no leaf is named that does not: the gap has no upper end.",
+                f"Try thicker leaves until one does not go: {ask.key}={goes.strip()[:20]}..0.15.",
+            )
+        ends += [goes if goes.strip() else "0", not_] if two else [goes, goes]
+    values = _numbers(replace(ask, many=True), ",".join(ends), confirm, unit_needed, warnings)
+    pairs = list(zip(values[::2], values[1::2], strict=True))
+    for place, (low, high) in enumerate(pairs):
+        if low > high or (low == high and ".." in text.split(",")[place]):
+            raise NotAllowed(
+                f"{ask.key}: a leaf of {low:g} mm goes and one of {high:g} does not: the two contradict each other.",
+                "Clean the leaves and the place, feel again; the leaf that goes is written first.",
+            )
+    return tuple((low + high) / 2.0 for low, high in pairs), tuple((high - low) / 2.0 for low, high in pairs)
+
+
 def _factor(ask: Ask, unit: str | None) -> float:
     known = FACTORS[ask.unit]
     unit = unit.replace("µ", "u") if unit else ask.unit
@@ -173,6 +205,12 @@ def _word(ask: Ask, text: str) -> str:
             f"{ask.key}: '{text[:40]}' is not known{nearest(word, ask.words)}.", f"Allowed: {', '.join(ask.words)}."
         )
     return word
+
+
+def _name(ask: Ask, text: str) -> str:
+    if len(text) > 40 or not text.isprintable():
+        raise NotAllowed(f"{ask.key}: '{text[:40]}' is too long for a name.", "At most 40 letters and figures.")
+    return text
 
 
 def _yes(text: str, key: str) -> bool:
