@@ -20,7 +20,8 @@ from analysis.response import SetUp, Table
 from analysis.results import Findings, FloatArray
 from analysis.rounds import Parked, Round, Sweep, Turn
 from analysis.units import height_from_reading
-from logger.errors import BadFile, NotAllowed, NotUnderstood
+from logger.errors import NotAllowed, NotUnderstood
+from logger.found import findings_of as _findings_of
 
 if TYPE_CHECKING:
     from logger import machines
@@ -192,33 +193,6 @@ def last_digit(value: float) -> float | None:
     text = f"{abs(value):.4f}".rstrip("0")
     decimals = len(text.split(".")[1])
     return None if decimals == 0 else max(10.0**-decimals, 1e-3)
-
-
-def _findings_of(job: Job, sweeps: Sequence[str], warnings: list[str]) -> dict[str, Findings]:
-    """The findings of every set-up swept in one round, in the order in which each was last swept."""
-    from logger.findings import find
-    from logger.recording import open_recording
-
-    folders = {folder.name: folder for folder in job.recordings()}
-    by_set_up: dict[str, list[object]] = {}
-    for name in sweeps:
-        if name not in folders:
-            warnings.append(f"Sweep {name} is in the journal but not on the disk; it is left out.")
-            continue
-        try:
-            recording = open_recording(folders[name])
-        except BadFile as fault:
-            warnings.append(f"Sweep {name} cannot be opened and is left out: {fault.what}")
-            continue
-        earlier = by_set_up.pop(recording.set_up, [])
-        by_set_up[recording.set_up] = [*earlier, recording]
-    found: dict[str, Findings] = {}
-    for set_up, recordings in by_set_up.items():
-        try:
-            found[set_up] = find(recordings)  # type: ignore[arg-type]
-        except (NotAllowed, NotUnderstood) as fault:
-            warnings.append(f"Set-up {set_up} is left out: {fault.what}")
-    return found
 
 
 def _swept_before(found: Sequence[dict[str, Findings]], index: int) -> str:

@@ -12,11 +12,11 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
 import numpy as np
 
@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     Array = NDArray[np.float64]
 
 LARGEST_DESCRIPTOR = 4_000_000
+Described = TypeVar("Described")
 FOLDERS = {"sweep": "sweeps", "live": "live"}
 INTERRUPTED = "interrupted"
 
@@ -78,7 +79,7 @@ class Recording:
         text = self.descriptor["truestroke"].get("machine") or ""
         if not text:
             raise NotAllowed(f"{self.name} was recorded without a machine.", "Record it in a job folder.")
-        return machine_from_text(text, f"{self.folder / DESCRIPTOR}: machine")
+        return _read_once(_machines, text, f"{self.folder / DESCRIPTOR}: machine", machine_from_text)
 
 
 def open_recording(folder: Path | str, instrument: Instrument | None = None) -> Recording:
@@ -87,10 +88,28 @@ def open_recording(folder: Path | str, instrument: Instrument | None = None) -> 
     folder = Path(folder)
     descriptor = read_descriptor(folder)
     own = descriptor["truestroke"]
-    used = instrument or instrument_from_text(own["instrument"], f"{folder / DESCRIPTOR}: instrument")
+    used = instrument or _instrument_of(own, folder)
     table, warnings = _table(folder, descriptor, used, remade=instrument is not None)
     ended = str(own.get("ended", {}).get("how", INTERRUPTED))
     return _recording(folder, descriptor, used, table, (*_end_warnings(own, ended), *warnings), ended)
+
+
+# A job's recordings carry the same two descriptions over and over, and reading YAML costs more than reading the sweep.
+MOST_DESCRIPTIONS = 32
+_instruments: dict[str, Instrument] = {}
+_machines: dict[str, Machine] = {}
+
+
+def _instrument_of(own: dict[str, Any], folder: Path) -> Instrument:
+    return _read_once(_instruments, own["instrument"], f"{folder / DESCRIPTOR}: instrument", instrument_from_text)
+
+
+def _read_once(known: dict[str, Described], text: str, where: str, read: Callable[[str, str], Described]) -> Described:
+    if text not in known:
+        while len(known) >= MOST_DESCRIPTIONS:
+            del known[next(iter(known))]
+        known[text] = read(text, where)
+    return known[text]
 
 
 def _recording(
@@ -169,7 +188,7 @@ def verify(folder: Path | str) -> list[str]:
     wire, readings = RowsFile.read(folder / WIRE), RowsFile.read(folder / READINGS)
     for file, name in ((readings, "readings"), (wire, "wire")):
         faults += file.faults + _checksum_faults(file, descriptor, name)
-    instrument = instrument_from_text(own["instrument"], f"{folder / DESCRIPTOR}: instrument")
+    instrument = _instrument_of(own, folder)
     rows, broken = read_wire(wire)
     faults += broken
     lines = ReadingRows().lines(_remade(rows, instrument)).encode("utf-8").split(b"\r\n")[:-1]
