@@ -21,11 +21,13 @@ from analysis.results import Findings, FloatArray
 from analysis.rounds import Parked, Round, Sweep, Turn
 from analysis.units import height_from_reading
 from logger.errors import NotAllowed, NotUnderstood
-from logger.found import findings_of as _findings_of
+from logger.found import findings_of
 
 if TYPE_CHECKING:
     from logger import machines
     from logger.job import Job, TurnedBolt
+
+_findings_of = findings_of  # where a job is kept in memory, something else takes its place
 
 UNKNOWN_I_mm4 = 8e5  # a rail of the usual size, where nothing is said of its section (common practice, no source)
 UNKNOWN_J_mm4 = 1.2e6
