@@ -19,7 +19,8 @@ from analysis.ends import NoMotion, free_rest, motions_from_ends
 from analysis.marks import BadStations, clip_stations, match_marks, motions_from_marks
 from analysis.motion import Motion
 from analysis.results import BoolArray, FloatArray, Positions
-from analysis.stops import LEAST_S, SETTLING_S, Dwell, find_dwells, with_dwells
+from analysis.standing import standing_at_marks, stood_still
+from analysis.stops import LEAST_S, SETTLING_S, Dwell, Stop, find_dwells, with_dwells
 from analysis.strips import with_strips
 
 SOURCES: Final = ("encoder", "marks", "strips", "stops", "ends only")
@@ -55,13 +56,15 @@ class Evidence:
 @dataclass(frozen=True)
 class Located:
     """One Motion per pass, where they came from, what must be said; the dwells, where the carriage stood at stations;
-    which readings lie on strips and must not enter the profile (readings,)."""
+    which readings lie on strips and must not enter the profile (readings,); the settled readings, where an indicator was
+    read at stops."""
 
     motions: tuple[Motion, ...]
     source: str
     warnings: tuple[str, ...]
     dwells: tuple[Dwell, ...] = ()
     on_strip: BoolArray | None = None
+    stops: tuple[Stop, ...] = ()
 
 
 class NoPosition(ValueError):
@@ -134,6 +137,9 @@ def _by_marks(evidence: Evidence, warnings: list[str]) -> Located | None:
     missing = evidence.passes - len(motions)
     if missing:
         warnings.append(f"{missing} of {evidence.passes} passes had fewer than two usable marks and were left out.")
+    stops = _stops(evidence, motions) if evidence.unit == "mm" else ()
+    if stops:
+        return Located(tuple(motions), "stops", tuple(warnings), (), None, stops)
     dwells = find_dwells(evidence.t_s, _where_touching(evidence, motions), evidence.resolution, LEAST_S[evidence.unit])
     if evidence.unit == "mm":  # a carriage that goes over the top of a hump looks as if it stood, but not steadily
         dwells = tuple(dwell for dwell in dwells if dwell.steadiness > 0.8)
@@ -145,9 +151,36 @@ def _by_marks(evidence: Evidence, warnings: list[str]) -> Located | None:
     return Located(tuple(motions), "marks", tuple(warnings), dwells)
 
 
-def _inside(windows: Sequence[Interval], x_mm: FloatArray) -> int:
+def _stops(evidence: Evidence, motions: Sequence[Motion]) -> tuple[Stop, ...]:
+    """The settled readings of an indicator that was read at stops; none where the carriage was pushed through."""
+    height = _where_touching(evidence, motions)
+    good = np.isfinite(height)
+    order = np.argsort(evidence.t_s[good], kind="stable")
+    t, z = evidence.t_s[good][order], height[good][order]
+    seen = [[_inside(evidence.windows, motion.x_mm[i : i + 1], 1.0) > 0 for i in range(len(motion.t_s))] for motion in motions]
+    between = [
+        time
+        for motion, here in zip(motions, seen, strict=True)
+        for time, on in zip(motion.t_s[1:-1].tolist(), here[1:-1], strict=True)
+        if on
+    ]
+    if len(t) < 8 or not stood_still(t, z, np.array(between), evidence.resolution):
+        return ()
+    out = []
+    for number, (motion, here) in enumerate(zip(motions, seen, strict=True)):
+        dwells = standing_at_marks(t, z, motion.t_s, evidence.resolution)
+        for i, dwell in enumerate(dwells):
+            if dwell is not None and here[i]:
+                middle = (dwell.start_s + dwell.end_s) / 2.0
+                out.append(
+                    Stop(number, motion.direction, middle, float(motion.x_mm[i]), dwell.value, dwell.standard_uncertainty)
+                )
+    return tuple(out) if len({stop.x_mm for stop in out}) >= 4 else ()
+
+
+def _inside(windows: Sequence[Interval], x_mm: FloatArray, margin_mm: float = 30.0) -> int:
     """How many places lie well inside a window."""
-    return sum(any(low + 30.0 <= x <= high - 30.0 for low, high in windows) for x in x_mm)
+    return sum(any(low + margin_mm <= x <= high - margin_mm for low, high in windows) for x in x_mm)
 
 
 def _where_touching(evidence: Evidence, motions: Sequence[Motion]) -> FloatArray:

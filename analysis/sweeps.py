@@ -21,6 +21,7 @@ from analysis.positions import Evidence, Located, locate
 from analysis.profile import make_profile
 from analysis.rests import set_off
 from analysis.results import FloatArray, Profile, Quantity
+from analysis.stop_profile import height_profile
 from analysis.stops import LEAST_S, Stop, find_dwells, station_profile, stops_of, stops_on_track
 
 
@@ -70,6 +71,9 @@ def profile_of(sweeps: Sequence[SweepData], geometry: Geometry) -> Outcome:
         readings, notes = _touched(_without_strips(sweep.evidence, where), where, geometry, number)
         touched.extend(readings)
         warnings.extend(prefix + note for note in (*where.warnings, *notes))
+    stopped = _heights_at_stops(located, geometry, len(sweeps), warnings)
+    if stopped is not None:
+        return stopped
     if not touched:
         raise NothingToFit("No reading lies where the indicator can touch.")
     if geometry.unit != "mm":
@@ -161,6 +165,24 @@ def _level_at_stops(
     profile = station_profile(
         stops, geometry.quantity, geometry.unit, geometry.stroke_mm, geometry.zero_known, geometry.resolution,
         scales.hysteresis_both, scales.drift_per_s, warnings,
+    )  # fmt: skip
+    return Outcome(profile, None, "stops", tuple(located), tuple(warnings))
+
+
+def _heights_at_stops(
+    located: Sequence[Located], geometry: Geometry, sweeps: int, warnings: Sequence[str]
+) -> Outcome | None:
+    """An indicator's profile from its settled readings, where every sweep was read at stops."""
+    if geometry.unit != "mm" or not all(where.stops for where in located):
+        return None
+    stops = [
+        replace(stop, pass_number=stop.pass_number + 100 * number)
+        for number, where in enumerate(located)
+        for stop in where.stops
+    ]
+    profile = height_profile(
+        stops, geometry.windows, geometry.stroke_mm, geometry.zero_known, geometry.resolution,
+        geometry.instrument if sweeps == 1 else 0.0, warnings=warnings,
     )  # fmt: skip
     return Outcome(profile, None, "stops", tuple(located), tuple(warnings))
 
