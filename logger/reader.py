@@ -43,6 +43,10 @@ IDLE_NS = 50_000_000
 BATCH_BYTES = 65_536
 SYNC_NS = 1_000_000_000
 RETRY_NS = 300_000_000
+POLLED_BATCH_NS = 5_000_000
+"""An answer is handed on sooner than a stream: the next request waits for it."""
+PATIENCE_NS = 500_000_000
+"""A request is given up after this long, or after the polling interval where that is longer (common practice)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +84,7 @@ class Reader:
         self._synced_ns = 0
         self._asked = 0
         self._next_request_ns = 0
+        self._answer_due_ns = 0
 
     def run(self) -> Ended:
         """Until it is over; the last report has been handed on and the descriptor completed when this returns."""
@@ -102,12 +107,15 @@ class Reader:
     def _one_batch(self, port: Port) -> None:
         """Collect for at most BATCH_NS after the first byte, then write, decode and hand on."""
         chunks: list[tuple[int, bytes]] = []
-        due = now_ns() + IDLE_NS
+        due, batch_ns = now_ns() + IDLE_NS, BATCH_NS
         if self._spec.requests:
-            due = min(due, self._ask(port))
+            due, batch_ns = min(due, self._ask(port)), POLLED_BATCH_NS
+            if self._port is None:  # it went away while it was asked
+                self._flush()
+                return
         lost: InstrumentLost | None = None
         try:
-            port.collect(chunks, due, BATCH_NS, BATCH_BYTES)
+            port.collect(chunks, due, batch_ns, BATCH_BYTES)
         except InstrumentLost as error:
             lost = error
         since = self._start.since
@@ -117,17 +125,24 @@ class Reader:
         self._flush()
 
     def _ask(self, port: Port) -> int:
-        """Send the next request of a polled instrument when its time has come; when the next is due."""
+        """Send the next request of a polled instrument when its time has come and the one before was answered or given
+        up; when to look again. What is sent is a row of wire.csv like what comes."""
         now = now_ns()
+        if now < self._answer_due_ns:
+            return self._answer_due_ns
         if now >= self._next_request_ns:
             interval_ns = round(self._spec.poll_interval_s * 1e9)
             self._next_request_ns = max(self._next_request_ns + interval_ns, now)
-            requests = self._spec.requests
+            request = self._spec.requests[self._asked % len(self._spec.requests)]
+            self._asked += 1
             try:
-                port.write(requests[self._asked % len(requests)])
+                port.write(request)
             except InstrumentLost as error:
                 self._far_end_gone(error)
-            self._asked += 1
+                return now
+            self._batch.append(WireRow(self._start.since(now_ns()), "out", request))
+            self._answer_due_ns = now + max(PATIENCE_NS, interval_ns)
+            return self._answer_due_ns
         return self._next_request_ns
 
     def _flush(self) -> None:
@@ -143,8 +158,13 @@ class Reader:
         """Disk first, then meaning, then disk again, then the screen."""
         if self._writer is not None:
             self._writer.write_wire(rows)
-        self._heard = self._heard or rows[-1].channel == "in"
+        came = any(row.channel == "in" for row in rows)
+        self._heard = self._heard or came
         records = [record for row in rows for record in self._interpreter.records(row)]
+        if came and records:
+            self._answer_due_ns = 0
+        if all(row.channel == "out" for row in rows):
+            return  # our own question is no sign of life
         if self._writer is not None:
             self._writer.write_records(records)
         self._watch.note(records, now)
@@ -156,6 +176,7 @@ class Reader:
         if self._port is not None:
             self._port.close()
             self._port = None
+        self._answer_due_ns = 0
         now = now_ns()
         if self._heard:
             self._lost_ns, self._heard = now, False

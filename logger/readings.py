@@ -40,7 +40,8 @@ class Gap:
     """A stretch with no data from ``t_ns`` to ``until_ns`` (equal when it is a single "no value" line).
 
     ``reason``: ``no value`` (the instrument said so), ``link lost``, ``noted`` (by the operator),
-    ``lines lost`` (the node's sequence numbers jumped), ``node restarted``.
+    ``lines lost`` (the node's sequence numbers jumped), ``node restarted``, ``device restarted``,
+    ``no answer`` (more than one request was left unanswered).
     ``position`` as in :class:`Reading`, where the "no value" line carried one.
     """
 

@@ -297,7 +297,7 @@ def _reading_fields(description: Description) -> list[dict[str, Any]]:
 def _wire_fields() -> list[dict[str, Any]]:
     return [
         {"name": "t_s", "type": "number", "unit": "s", "description": "host time of the last byte, since the start"},
-        {"name": "channel", "type": "string", "description": "in: received; key: operator's mark; gap: noted; link"},
+        {"name": "channel", "type": "string", "description": "in: received; out: a request truestroke sent; key: operator's mark; gap: noted; link"},
         {"name": "bytes", "type": "string", "description": "what arrived: printable ASCII, backslash escapes, \\xHH"},
     ]
 

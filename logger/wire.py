@@ -7,6 +7,7 @@ the same readings, marks and gaps. The mistake prevented: two interpreters that 
 channel  bytes                           meaning
 ======== =============================== ===========================================
 in       what arrived in one read        decoded
+out      a request truestroke sent       an answer is due
 key      empty                           the operator's mark
 gap      empty                           a gap noted by the operator
 link     ``lost: why``, ``back: port``   the cable was pulled, the device came back
@@ -23,7 +24,7 @@ from logger.decode.escaped import escape_bytes, show_bytes, unescape_bytes
 from logger.readings import Gap, Garbage, LinkBack, LinkLost, Mark, Reading, Record
 
 HEADER = b"t_s,channel,bytes\r\n"
-CHANNELS = ("in", "key", "gap", "link")
+CHANNELS = ("in", "out", "key", "gap", "link")
 FILE_NAME = "wire.csv"
 
 
@@ -56,12 +57,16 @@ class Interpreter:
         self._decoder = decoder
         self._lost_ns: int | None = None
         self._last_ns = 0
+        self._asked_ns: list[int] = []
         self.totals = Totals()
 
     def records(self, row: WireRow) -> list[Record]:
         if row.channel == "in":
             self._last_ns = row.t_ns
-            records = self._decoder.feed(row.raw, row.t_ns)
+            records = [*self._silence(row.t_ns), *self._decoder.feed(row.raw, row.t_ns)]
+        elif row.channel == "out":
+            records = []
+            self._asked_ns = [*self._asked_ns[:1], row.t_ns]
         elif row.channel == "key":
             records = self._key(row.t_ns)
         elif row.channel == "gap":
@@ -74,9 +79,16 @@ class Interpreter:
 
     def finish(self) -> list[Record]:
         """No more rows: what the decoder still holds."""
-        records = self._decoder.flush(self._last_ns)
+        records = [*self._silence(max(self._asked_ns, default=0)), *self._decoder.flush(self._last_ns)]
         self.totals.count(records)
         return records
+
+    def _silence(self, t_ns: int) -> list[Record]:
+        """The gap of an instrument that left more than one request unanswered until ``t_ns``."""
+        asked_ns, self._asked_ns = self._asked_ns, []
+        if len(asked_ns) < 2:
+            return []
+        return [Gap(self.in_time_base(asked_ns[0]), self.in_time_base(t_ns), "no answer")]
 
     def in_time_base(self, t_ns: int) -> int:
         return self._decoder.in_time_base(t_ns) if isinstance(self._decoder, DeviceTimed) else t_ns
@@ -87,7 +99,7 @@ class Interpreter:
     def _link(self, row: WireRow) -> list[Record]:
         what, _, text = row.raw.decode("utf-8", "replace").partition(": ")
         if what == "lost":
-            records = self._decoder.flush(self._last_ns)
+            records = [*self._silence(row.t_ns), *self._decoder.flush(self._last_ns)]
             self._lost_ns = row.t_ns
             return [*records, LinkLost(self.in_time_base(row.t_ns), text)]
         lost_ns, self._lost_ns = self._lost_ns, None

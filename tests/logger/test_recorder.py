@@ -261,13 +261,36 @@ def test_a_loop_url_is_read_without_a_descriptor():
         assert ended_by(recorder).how == "operator"
 
 
-def test_a_polled_instrument_is_asked(tmp_path):
+def test_a_polled_instrument_is_asked_and_what_was_sent_is_on_disk(tmp_path):
     polled = instrument().model_copy(update={"poll": b"?\r", "poll_interval_s": 0.01})
-    with line(tmp_path) as cable, Recorder.start(spec(cable.name, instrument=polled)) as recorder:
-        for count in range(5):
-            assert os.read(cable.far, 2) == b"?\r"
+    with line(tmp_path) as cable:
+        with Recorder.start(spec(cable.name, tmp_path / "0001-a", instrument=polled)) as recorder:
+            for count in range(5):
+                assert os.read(cable.far, 2) == b"?\r"
+                cable.send(b"+0.1\r\n")
+                until(lambda n=count: recorder.readings > n, "the answer")
+        rows = [row.split(",") for row in (tmp_path / "0001-a" / "wire.csv").read_text().splitlines()[1:]]
+        assert [row[1:] for row in rows][:4] == [["out", '"?\\r"'], ["in", '"\\x2b0.1\\r\\n"']] * 2
+        assert verify(tmp_path / "0001-a") == []
+
+
+def test_the_next_request_waits_for_the_answer_and_silence_is_a_gap_and_no_sign_of_life(tmp_path):
+    polled = instrument().model_copy(update={"poll": b"?\r", "poll_interval_s": 0.02})
+    with line(tmp_path) as cable:
+        with Recorder.start(spec(cable.name, tmp_path / "0001-a", instrument=polled)) as recorder:
+            os.set_blocking(cable.far, True)
+            requests = b""
+            while len(requests) < 6:  # three requests; the first two are not answered
+                requests += os.read(cable.far, 64)
+            assert recorder.state == "quiet"
             cable.send(b"+0.1\r\n")
-            until(lambda n=count: recorder.readings > n, "the answer")
+            until(lambda: recorder.readings == 1, "the answer to the third")
+        recording = open_recording(tmp_path / "0001-a")
+    rows = [row.split(",") for row in (tmp_path / "0001-a" / "wire.csv").read_text().splitlines()[1:]]
+    asked = [float(row[0]) for row in rows if row[1] == "out"]
+    assert asked[1] - asked[0] == pytest.approx(0.5, abs=0.2), "given up after half a second"
+    assert recording.gap_reason == ("no answer",)
+    assert recording.gaps_t_s[0, 0] == pytest.approx(asked[0])
 
 
 def test_the_reading_process_imports_nothing_heavy():
