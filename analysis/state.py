@@ -65,9 +65,11 @@ def estimate_shape(carriage: Carriage, sweeps: list[Sweep], table_mapped: bool =
     start = 0
     for sweep in few:
         here = slice(start, start + len(sweep.s_mm))
-        noise[here, here] = sweep.covariance + _nuisance(sweep, table_mapped)
+        noise[here, here] = sweep.covariance + _nuisance(sweep)
         start += len(sweep.s_mm)
     _share_top_form(few, noise)
+    if not table_mapped:
+        _share_table(few, carriage, noise)
     seen = design @ prior
     gain = np.linalg.solve(seen @ design.T + noise, seen).T
     covariance = prior - gain @ seen
@@ -148,16 +150,43 @@ def _waves(x_mm: FloatArray, length_mm: float, size: float) -> FloatArray:
     return np.asarray(size**2 * np.exp(-0.5 * apart * apart))
 
 
-def _nuisance(sweep: Sweep, table_mapped: bool) -> FloatArray:
-    """What a set-up reads beside the state: zero, table under a carried tip, base tilt under a level."""
+def _nuisance(sweep: Sweep) -> FloatArray:
+    """What a set-up reads beside the state: its zero, and the base's tilt under a level."""
     count = len(sweep.s_mm)
     if sweep.set_up.kind == "level":
         return LEVEL_ZERO_mm_per_m**2 + 1e-6 * np.eye(count)
     zero = 0.0015**2 if sweep.zero_known else POSITION_mm**2
-    own = zero + 1e-7 * np.eye(count)
-    if sweep.set_up.kind == "carried" and not table_mapped:
-        own = own + _waves(sweep.s_mm + sweep.set_up.offset_mm, *TABLE_mm)
-    return np.asarray(own)
+    return np.asarray(zero + 1e-7 * np.eye(count))
+
+
+def _share_table(sweeps: list[Sweep], carriage: Carriage, noise: FloatArray) -> None:
+    """On a table nobody mapped its own form stands under every tip and under the foot of every stand.
+
+    One form for all of them: stands near each other share it, and the tilt two of them tell is no better than the
+    table between their feet. Along lines far apart sideways it is another form.
+    """
+    length, size = TABLE_mm
+    starts = np.concatenate([[0], np.cumsum([len(sweep.s_mm) for sweep in sweeps])])
+    for i, one in enumerate(sweeps):
+        for j, other in enumerate(sweeps):
+            if "level" in (one.set_up.kind, other.set_up.kind):
+                continue
+            apart = (_touched_mm(one)[:, None] - _touched_mm(other)[None, :]) / length
+            aside = (_line_mm(one, carriage) - _line_mm(other, carriage)) / length
+            noise[starts[i] : starts[i + 1], starts[j] : starts[j + 1]] += size**2 * np.exp(
+                -0.5 * (apart * apart + aside * aside)
+            )
+
+
+def _touched_mm(sweep: Sweep) -> FloatArray:
+    """Where on the table (x) the height was counted from: the stand's own foot, or the carried tip's place."""
+    if sweep.set_up.kind == "fixed":
+        return np.full(len(sweep.s_mm), sweep.set_up.x_mm)
+    return np.asarray(sweep.s_mm + sweep.set_up.offset_mm)
+
+
+def _line_mm(sweep: Sweep, carriage: Carriage) -> float:
+    return carriage.edge_y_mm if sweep.set_up.y_mm is None else sweep.set_up.y_mm
 
 
 def _share_top_form(sweeps: list[Sweep], noise: FloatArray) -> None:

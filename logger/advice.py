@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from analysis.bolts import Outcome, best_possible, plan_round
+from analysis.bolts import WELL_INSIDE, Outcome, best_possible, plan_round
 from analysis.response import reading_weights
 from analysis.results import FloatArray, Move, PlaceFinding, Plan, Predicted, Verdict
 from analysis.rounds import Sweep
@@ -174,9 +174,13 @@ def _with_its_ends(verdict: Verdict, ground: Ground) -> Verdict:
 
 
 def _rest_is_fine(ground: Ground, places: Sequence[PlaceFinding]) -> bool:
-    """Nothing else that was swept or seen in this round is outside."""
+    """Nothing else that was swept or seen in this round is outside, and the goals between the set-ups are met."""
     others = [each.verdict.word for name, each in ground.state.current.items() if name in ground.sweeps]
-    return "outside" not in others and all(place.verdict != "outside" for place in places if place.seen)
+    if "outside" in others or any(place.verdict == "outside" for place in places if place.seen):
+        return False
+    situation = ground.situation
+    goals = [group for group in situation.groups if group.name not in ground.sweeps]
+    return all(float(np.ptp(situation.value[goal.rows])) <= WELL_INSIDE * goal.limit for goal in goals)
 
 
 def _unseen(machine: Machine, ground: Ground) -> tuple[str, ...]:

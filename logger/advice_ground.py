@@ -32,6 +32,7 @@ DRAWS = 200
 STATIONS = 40  # stations of a set-up the planner looks at: the profile is smooth between them
 EDGE_mm = 25.0  # no parking nearer than this to the edge of what is seen
 DOUBTED_PART = 0.4
+AT_A_PLACE_mm = 100.0  # a stand this near to a place is there for it
 
 
 @dataclass(frozen=True)
@@ -58,7 +59,8 @@ class Ground:
 def ground_of(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -> Ground:
     state = inputs.state_of(job, made_so_far)
     main = _main_set_up(job.machine, state, set_up)
-    names = [main, *[name for name in state.current if name != main and _heights(job.machine, name)]]
+    others = [name for name in state.current if name != main and _aimed_at(job.machine, name)]
+    names = [main, *others]
     sweeps = {name: _to_plan_on(job.machine, state.current[name]) for name in names}
     prior = inputs.prior_of(job.machine)
     lifts, changes = observed(state.rounds, prior.bench.carriage)
@@ -102,9 +104,16 @@ def _useful(machine: Machine, name: str) -> bool:
     return name in machine.set_ups and machine.set_up(name).direction == "height"
 
 
-def _heights(machine: Machine, name: str) -> bool:
-    """Other set-ups are aimed at where they read heights; a level beside an indicator informs the places instead."""
-    return _useful(machine, name) and machine.set_up(name).kind != "level"
+def _aimed_at(machine: Machine, name: str) -> bool:
+    """Other set-ups are aimed at where they read heights and no place of the machine stands for them.
+
+    A level beside an indicator, and a stand at a place, inform the places and the run over the stroke instead.
+    """
+    given = machine.set_up(name)
+    if not _useful(machine, name) or given.kind == "level":
+        return False
+    away = [abs(place.x_mm - (given.x_mm or 0.0)) for place in machine.places]
+    return given.kind != "fixed" or all(distance > AT_A_PLACE_mm for distance in away)
 
 
 def _situation(
@@ -128,7 +137,7 @@ def _situation(
         groups.append(_group(machine, name, sweep, here))
         start += len(sweep.s_mm)
     for goal in place_goals(machine, list(state.current.values()), carriage):
-        here = np.arange(len(value), len(value) + len(goal.s_mm))
+        here = np.arange(len(value), len(value) + len(goal.value))
         value = np.concatenate([value, goal.value])
         covariance = np.block(
             [
@@ -136,9 +145,8 @@ def _situation(
                 [np.zeros((len(here), len(covariance))), goal.covariance],
             ]
         )
-        rows = np.einsum("dsqb,sq->dsb", learned.state_response(goal.s_mm), goal.weights)
-        response = np.concatenate([response, rows], axis=1)
-        groups.append(Group(goal.name, here, goal.limit))
+        response = np.concatenate([response, goal.response(learned.state_response(goal.s_mm))], axis=1)
+        groups.append(Group(goal.name, here, goal.aim))
     if made:
         bolts = [turn.bolt for turn in state.rounds[-1].turns][-made:]
         shift = np.einsum("drt,dt->dr", response[:, :, bolts], learned.lifts_mm[:, -made:])

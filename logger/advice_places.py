@@ -16,7 +16,7 @@ import numpy as np
 from analysis.carriage import Carriage
 from analysis.response import SetUp, covering_positions, place_weights, seen_by_geometry
 from analysis.results import Findings, FloatArray, PlaceFinding
-from analysis.state import doubt_with, estimate_shape, place_rows
+from analysis.state import Shape, doubt_with, estimate_shape, place_rows
 from analysis.uncertainty import peak_to_valley
 from analysis.verdict import judge
 from logger import advice_inputs as inputs
@@ -36,7 +36,7 @@ def places(where: Job | Machine, findings: Findings | Sequence[Findings]) -> tup
     several = [f for f in several if f.set_up in machine.set_ups and machine.set_up(f.set_up).direction == "height"]
     if not machine.places or not several:
         return tuple(_not_seen(place.name, place.peak_to_valley_mm, "") for place in machine.places)
-    shape = estimate_shape(inputs.carriage_of(machine), [inputs.sweep_of(machine, each) for each in several])
+    shape = shape_of(machine, several)
     judged = []
     for place in machine.places:
         y_mm = machine.carriage.edge_y_mm if place.y_mm is None else place.y_mm
@@ -63,7 +63,11 @@ def places(where: Job | Machine, findings: Findings | Sequence[Findings]) -> tup
 
 @dataclass(frozen=True)
 class Goal:
-    """Heights to be kept constant beside what was swept: a place, or the carriage's run over the whole stroke."""
+    """Heights to be kept constant beside what was swept: a place, the run over the whole stroke, or its rise.
+
+    The rows are ``weights`` (stations, 3) times the state at ``s_mm``, and ``mix`` (rows, stations) of those where
+    there is one. ``limit`` is what is allowed; ``aim`` what the planner is given, never tighter than the goal is known.
+    """
 
     name: str
     s_mm: FloatArray
@@ -71,32 +75,62 @@ class Goal:
     value: FloatArray
     covariance: FloatArray
     limit: float
+    aim: float
+    mix: FloatArray | None = None
+
+    def response(self, of_state: FloatArray) -> FloatArray:
+        """Response (draws, rows, bolts) of this goal, from that of (heave, pitch, roll) at its stations."""
+        rows = np.einsum("dsqb,sq->dsb", of_state, self.weights)
+        return np.asarray(rows if self.mix is None else np.einsum("rs,dsb->drb", self.mix, rows))
+
+
+WHOLE_STROKE, RISE = "the whole stroke", "rise over the stroke"
 
 
 def place_goals(machine: Machine, findings: Sequence[Findings], carriage: Carriage) -> list[Goal]:
-    """Places that are seen well enough to be aimed at, and the whole stroke's run once its tilt is seen.
+    """Every place, and the carriage's run and rise over the whole stroke, as far as several set-ups tell of them.
 
-    Only when several set-ups were swept: one alone is aimed at as it is.
+    Only when several set-ups were swept: one alone is aimed at as it is. A goal known worse than it is allowed is
+    aimed at all the same, as well as it is known; one that nothing tells of is left out.
     """
     several = [f for f in findings if f.set_up in machine.set_ups and machine.set_up(f.set_up).direction == "height"]
     if len(several) < 2:
         return []
-    shape = estimate_shape(carriage, [inputs.sweep_of(machine, each) for each in several])
-    wanted = [
-        (p.name, covering_positions(carriage, p.x_mm), float(p.x_mm), float(p.y_mm or 0.0), p.peak_to_valley_mm)
-        for p in machine.places
-    ]
+    shape = shape_of(machine, several)
+    band = float(machine.band.peak_to_valley_mm)
     goals = []
-    for name, s_mm, x_mm, y_mm, limit in wanted:
+    for place in machine.places:
+        s_mm = covering_positions(carriage, float(place.x_mm))
         if len(s_mm) > 1:
-            weights = place_weights(x_mm, y_mm, s_mm)
-            goals.append(Goal(f"place {name}", s_mm, weights, *shape.rows(s_mm, weights), float(limit)))
+            weights = place_weights(float(place.x_mm), float(place.y_mm or 0.0), s_mm)
+            goals.append(_goal(f"place {place.name}", shape, s_mm, weights, float(place.peak_to_valley_mm)))
     s_mm = np.linspace(*carriage.stroke_mm, 21)
-    level = np.tile([1.0, 0.0, 0.0], (len(s_mm), 1))
-    goals.append(
-        Goal("the whole stroke", s_mm, level, *shape.rows(s_mm, level), STROKE_PART * machine.band.peak_to_valley_mm)
-    )
-    return [goal for goal in goals if _shape_doubt(goal.covariance) <= goal.limit]
+    run = _goal(WHOLE_STROKE, shape, s_mm, np.tile([1.0, 0.0, 0.0], (len(s_mm), 1)), STROKE_PART * band)
+    return [goal for goal in (*goals, run, _rise_of(run, band)) if _shape_doubt(goal.covariance) <= KNOWN * goal.limit]
+
+
+KNOWN = 3.0  # a goal known worse than so many times what is allowed is not aimed at
+
+
+def shape_of(machine: Machine, findings: Sequence[Findings]) -> Shape:
+    """The estimated running surface from every set-up's findings of one state."""
+    sweeps = [inputs.sweep_of(machine, each) for each in findings]
+    return estimate_shape(inputs.carriage_of(machine), sweeps, table_mapped=bool(machine.table.map))
+
+
+def _goal(name: str, shape: Shape, s_mm: FloatArray, weights: FloatArray, limit: float) -> Goal:
+    value, covariance = shape.rows(s_mm, weights)
+    return Goal(name, s_mm, weights, value, covariance, limit, max(limit, _shape_doubt(covariance)))
+
+
+def _rise_of(run: Goal, limit: float) -> Goal:
+    """The tilt of the whole run as two rows, half its rise down and half up: their peak to valley is the rise."""
+    arm = run.s_mm - run.s_mm.mean()
+    slope = arm / float(np.sum(arm * arm))
+    pick = np.outer(np.array([-0.5, 0.5]) * float(np.ptp(run.s_mm)), slope)
+    covariance = pick @ run.covariance @ pick.T
+    aim = max(limit, 4.0 * float(np.sqrt(covariance[1, 1])))
+    return Goal(RISE, run.s_mm, run.weights, pick @ run.value, covariance, limit, aim, pick)
 
 
 def _shape_doubt(covariance: FloatArray) -> float:

@@ -36,7 +36,8 @@ def test_one_fixed_stand_does_not_know_the_tilt_of_the_rail_and_says_so():
 
 
 def test_two_stands_and_levels_know_it():
-    shape = estimate_shape(CARRIAGE, [swept(BLADE), swept(SPINDLE), swept(LEVELS[0], 0.005), swept(LEVELS[1], 0.005)])
+    sweeps = [swept(BLADE), swept(SPINDLE), swept(LEVELS[0], 0.005), swept(LEVELS[1], 0.005)]
+    shape = estimate_shape(CARRIAGE, sweeps, table_mapped=True)
     tilt, doubt = tilt_over_stroke(shape)
     truth = 1000.0 * np.polyfit(STROKE, true_state(STROKE)[:, 0], 1)[0]
     assert doubt < 0.02
@@ -61,3 +62,11 @@ def test_more_set_ups_never_leave_more_doubt_and_a_second_stand_takes_much_of_it
     doubts = [doubt_with(CARRIAGE, {name: seen[name] for name in names[:count]}) for count in (1, 2, 3, 4)]
     assert doubts == sorted(doubts, reverse=True)
     assert doubts[3] < 0.7 * doubts[0]
+
+
+def test_two_stands_on_a_table_nobody_mapped_tell_the_tilt_no_better_than_the_table_between_their_feet():
+    """Two feet 350 mm apart on a cast table that is 10 um (k = 1) off its plane: a rise of 10 um * sqrt 2 / 0.35 m."""
+    sweeps = [swept(BLADE), swept(SPINDLE), swept(LEVELS[0], 0.005), swept(LEVELS[1], 0.005)]
+    _, doubt = tilt_over_stroke(estimate_shape(CARRIAGE, sweeps))
+    _, mapped = tilt_over_stroke(estimate_shape(CARRIAGE, sweeps, table_mapped=True))
+    assert mapped < 0.7 * doubt and 0.015 < doubt < 0.045

@@ -1,0 +1,217 @@
+"""The real view: a stand at the blade, a stand at the spindle, and a level at stops for pitch and roll.
+
+Run: ``python -m tests.benchmarks.real_view [--machines 200] [--skip 0]``. Not a test. The table is 0.3 to 0.5 of the
+stroke, so no stand sees the ends of it: what the carriage does there, at the places and over the whole stroke is only
+known from all set-ups together. Every round sweeps all four, plans, and turns until the display shows the target.
+
+What counts is the noise-free truth after the last move of a round: the carriage's height at every place over the whole
+pass of a board within the band, and its run over the whole stroke within twice the band (the limit the rail's check
+uses). ``tilt`` also counts the end-to-end rise against the band itself. Machines whose bolts cannot reach 0.8 of it
+(true response, Chebyshev) are left out; those inside at the start are listed apart.
+"""
+
+from __future__ import annotations
+
+import argparse
+import time
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from analysis.chebyshev import Group, chebyshev_lifts
+from analysis.results import FloatArray, IntArray, Plan
+from fixtures.layouts import LAYOUTS, Layout
+from fixtures.workshop import SimMachine, draw_machine
+from logger import advice
+from logger.advice_places import STROKE_PART
+from logger.job import TurnedBolt
+from tests.benchmarks.workbench import MemoryJob, install, job_for, sweep
+
+ROUNDS = 5
+SET_UPS = ("spindle", "pitch", "roll", "across")  # the stand at the blade last: it is the one turned at
+REAL = ("kiln-street", "pairs", "offsets", "mixed", "short", "four-bearings")
+STOPS = 14
+
+
+@dataclass
+class Way:
+    """One machine's way through the rounds."""
+
+    inside: list[bool] = field(default_factory=list)
+    tilt: list[bool] = field(default_factory=list)
+    moves: list[int] = field(default_factory=list)
+    accepted: int | None = None
+    accepted_wrongly: bool = False
+    named: bool = True
+    covered: list[bool] = field(default_factory=list)
+    plan_s: list[float] = field(default_factory=list)
+    note: str = ""
+
+    def after(self, rounds: int, which: str = "inside") -> bool:
+        values: list[bool] = getattr(self, which)
+        return values[min(rounds, len(values)) - 1]
+
+
+def heights(machine: SimMachine) -> list[tuple[str, FloatArray]]:
+    """The truth at every place while a board passes, and over the whole stroke."""
+    layout = machine.layout
+    grid = np.arange(layout.carriage.stroke_mm[0], layout.carriage.stroke_mm[1] + 1, 20.0)
+    found = []
+    for place in layout.places:
+        s = grid[np.abs(place.x_mm - grid) <= layout.carriage.top_length_mm / 2]
+        pose = machine.pose(s)
+        form = machine.truth.top_form(place.x_mm - s)
+        found.append((place.name, pose.heave_mm + (place.x_mm - s) * pose.pitch + place.y_mm * pose.roll + form))
+    return [*found, ("the whole stroke", machine.pose(grid).heave_mm)]
+
+
+def limits(machine: SimMachine, band_mm: float) -> list[float]:
+    """What each of ``heights`` may span."""
+    return [band_mm for _ in machine.layout.places] + [STROKE_PART * band_mm]
+
+
+def spans(machine: SimMachine, band_mm: float) -> float:
+    """The worst span as a part of its limit: at most 1 is inside."""
+    allowed = limits(machine, band_mm)
+    return max(float(np.ptp(part)) / limit for (_, part), limit in zip(heights(machine), allowed, strict=True))
+
+
+def rises(machine: SimMachine) -> float:
+    """End-to-end rise of the carriage over the whole stroke, mm, by its least-squares slope."""
+    low, high = machine.layout.carriage.stroke_mm
+    return abs(machine.truth_tilt_mm_per_m()) * (high - low) / 1000.0
+
+
+def best(machine: SimMachine, band_mm: float) -> float:
+    """The smallest worst span the bolts can reach, as a part of its limit, by the true response."""
+    now = np.concatenate([part for _, part in heights(machine)])
+    columns = []
+    for bolt in machine.bolts:
+        twin = machine.copy()
+        twin.thread_mm[machine.bolts.index(bolt)] += 0.01
+        columns.append((np.concatenate([part for _, part in heights(twin)]) - now) / 0.01)
+    groups, start = [], 0
+    for (name, part), limit in zip(heights(machine), limits(machine, band_mm), strict=True):
+        rows: IntArray = np.arange(start, start + len(part))
+        groups.append(Group(name, rows, limit))
+        start += len(part)
+    reach = np.full(len(columns), 1.5)
+    return chebyshev_lifts(now, np.stack(columns, axis=1), tuple(groups), -reach, reach, cost_per_mm=1e-5)[1]
+
+
+def round_of(machine: SimMachine, job: MemoryJob) -> Plan:
+    """All four set-ups swept and the advice asked for."""
+    low, high = job.machine.carriage.stroke_mm
+    stops = tuple(float(x) for x in np.linspace(low + 20.0, high - 20.0, STOPS))
+    found = [
+        sweep(machine, job.machine, name, stations_mm=stops if name in ("pitch", "roll") else ()) for name in SET_UPS
+    ]
+    job.swept(found)
+    return advice.advise(job)  # type: ignore[arg-type]
+
+
+def advised(machine: SimMachine, band_mm: float, mapped: bool) -> Way:
+    """Rounds as the command line would lead them."""
+    job = job_for(machine, band_mm, mapped)
+    places = tuple(place.model_copy(update={"peak_to_valley_mm": band_mm}) for place in job.machine.places)
+    job.machine = job.machine.model_copy(update={"places": places})
+    way = Way()
+    for index in range(ROUNDS):
+        start = time.perf_counter()
+        plan = round_of(machine, job)
+        way.plan_s.append(time.perf_counter() - start)
+        truth = {name: float(np.ptp(part)) for name, part in heights(machine)}
+        for place in plan.places:
+            if place.seen and place.peak_to_valley is not None and place.uncertainty is not None:
+                way.covered.append(abs(truth[place.name] - place.peak_to_valley) <= place.uncertainty)
+        seen = all(place.verdict == "inside" for place in plan.places) and plan.next == "stop"
+        if seen:
+            way.accepted, way.accepted_wrongly = index, spans(machine, band_mm) > 1.0
+        if plan.next != "turn":
+            way.note = f"{plan.next}: {' '.join(plan.why)[:120]}"
+            way.inside.append(spans(machine, band_mm) <= 1.0)
+            way.tilt.append(rises(machine) <= band_mm)
+            way.moves.append(0)
+            if plan.next == "stop":
+                break
+            continue
+        made = []
+        for move in plan.moves:
+            assert move.park_mm is not None and move.reading_target is not None
+            done = machine.turn_until(move.bolt, move.set_up, move.park_mm, move.reading_target)
+            if done.before is not None and done.after is not None:
+                lift = move.raise_mm
+                made.append(
+                    TurnedBolt(move.bolt, lift, abs(lift), "parked", move.park_mm, done.before, done.after, move.set_up)
+                )
+        job.turned(made)
+        way.moves.append(len(made))
+        way.inside.append(spans(machine, band_mm) <= 1.0)
+        way.tilt.append(rises(machine) <= band_mm)
+    return way
+
+
+def oracle(machine: SimMachine, band_mm: float) -> bool:
+    """One round with the true response and a perfect hand: what is there to be had (the bound, not a strategy)."""
+    return best(machine, band_mm) <= 1.0
+
+
+def table_part(layout: Layout) -> float:
+    """The table's length as a part of the stroke."""
+    low, high = layout.carriage.stroke_mm
+    return (layout.table.to_mm - layout.table.from_mm) / (high - low)
+
+
+def main() -> None:
+    """Print the figures."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--machines", type=int, default=200)
+    parser.add_argument("--skip", type=int, default=0)
+    parser.add_argument("--band", type=float, default=0.05)
+    parser.add_argument("--mapped", action="store_true", help="the owner has mapped the table along the edge's line")
+    parser.add_argument("--verbose", action="store_true")
+    args = parser.parse_args()
+    install()
+    print("table, part of the stroke: " + ", ".join(f"{key} {table_part(LAYOUTS[key]):.2f}" for key in REAL))
+    counts: dict[str, int] = {}
+    ways: list[Way] = []
+    for index in range(args.skip, args.skip + args.machines):
+        machine = draw_machine(80_000 + index, REAL[index % len(REAL)])
+        if spans(machine, args.band) <= 1.0:
+            kind = "inside"
+        else:
+            reach = best(machine, args.band)
+            kind = "reachable" if reach <= 0.8 else "unreachable" if reach >= 1.2 else "between"
+        counts[kind] = counts.get(kind, 0) + 1
+        if kind != "reachable":
+            continue
+        way = advised(machine, args.band, args.mapped)
+        ways.append(way)
+        if args.verbose:
+            print(index, machine.layout.key, way.inside, way.tilt, way.moves, way.accepted, way.note, flush=True)
+    print(counts)
+    print(summary(ways))
+
+
+def summary(ways: list[Way]) -> str:
+    """The figures in two lines."""
+
+    def percent(values: list[bool]) -> str:
+        return f"{100 * float(np.mean(values)):.0f}" if values else "-"
+
+    inside = " / ".join(percent([way.after(n) for way in ways]) for n in (1, 2, 3))
+    tilt = " / ".join(percent([way.after(n, "tilt") for way in ways]) for n in (1, 2, 3))
+    moves = [sum(way.moves) for way in ways]
+    accepted = percent([way.accepted is not None for way in ways])
+    wrong = percent([way.accepted_wrongly for way in ways if way.accepted is not None])
+    covered = percent([hit for way in ways for hit in way.covered])
+    times = [each for way in ways for each in way.plan_s]
+    return (
+        f"n {len(ways)}: places and whole stroke inside after 1/2/3: {inside} %; rise over the stroke within the band "
+        f"{tilt} %; accepted {accepted} %, wrongly {wrong} %; moves {np.median(moves):.0f} / "
+        f"{np.quantile(moves, 0.95):.0f}; truth inside ± at the places {covered} %; {np.median(times):.1f} s a round"
+    )
+
+
+if __name__ == "__main__":
+    main()
