@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 COMMON_PRACTICE = "common practice, no source"
@@ -43,6 +43,9 @@ class Ask:
     name: bool = False
 
 
+ENDS = Ask("ends", "", "the readings' ends, where they are doubted", words=("right", "swapped"), needed=False)
+
+
 @dataclass(frozen=True, slots=True)
 class Allowed:
     """Limits (None: none on that side) in the check's unit, and where they come from."""
@@ -65,7 +68,8 @@ class Because:
 class Check:
     """One measurement of the alignment: ``quantity`` is what is judged; cautions are shown before the ``steps``.
 
-    ``rests_on`` is the order of work. ``disturbs``: what adjusting this one may spoil underneath.
+    ``rests_on`` is the order of work. ``disturbs``: what adjusting this one may spoil underneath. ``ends``: keys that
+    change places when the ends were swapped (twice the same: its list is read backwards).
     """
 
     name: str
@@ -79,6 +83,7 @@ class Check:
     rests_on: tuple[Because, ...] = ()
     left_alone_by: tuple[Because, ...] = ()
     disturbs: tuple[Because, ...] = ()
+    ends: tuple[tuple[str, str], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -100,6 +105,18 @@ class Readings:
 
     def maybe(self, key: str) -> float | None:
         return self.numbers[key][0] if key in self.numbers else None
+
+    def ends_swapped(self, pairs: tuple[tuple[str, str], ...]) -> Readings:
+        """The same readings with what was read at one end put down for the other."""
+        numbers, halves = dict(self.numbers), dict(self.halves)
+        for one, other in pairs:
+            for table in (numbers, halves):
+                if one == other and one in table:
+                    table[one] = table[one][::-1]
+                elif one in table or other in table:
+                    table[one], table[other] = table.get(other, ()), table.get(one, ())
+        halves = {key: values for key, values in halves.items() if values}
+        return replace(self, numbers=numbers, halves=halves)
 
     def uncertainties(self, key: str, of_one: float) -> tuple[float, ...]:
         """Expanded uncertainty (k = 2) of each number of a key: ``of_one``, and for feelers that of the interval.

@@ -3,9 +3,18 @@
 from __future__ import annotations
 
 from logger.checks.cautions import CLAMP, EDGES, LOCK_OUT, TEST_CUT
-from logger.checks.model import COMMON_PRACTICE, Allowed, Ask, Because, Check
+from logger.checks.model import COMMON_PRACTICE, ENDS, Allowed, Ask, Because, Check
 
 _CUTS = ("three", "over", "four", "five", "seven")
+_TOE_BY = ("tooth", "plate", "straightedge", "marks")
+_TIPS = ("by", ("tooth", "plate"))
+_PLATE = ("by", ("plate",))
+_EDGE = ("by", ("straightedge",))
+_MARKS = ("by", ("marks",))
+_RIP_BY = ("distances", "sheet", "marks")
+_GAPS = ("by", ("distances", "sheet"))
+_FAR = ("by", ("distances",))
+_SHEET = ("by", ("sheet",))
 _WIDTHS = ("cuts", ("three", "over", "five", "seven"))
 
 CHECKS: tuple[Check, ...] = (
@@ -17,14 +26,83 @@ CHECKS: tuple[Check, ...] = (
         steps=(
             "Mark one tooth. Tip on it at the front; turn the same tooth to the rear, push the carriage along, read.",
             "Several teeth are better: front=0.10,0.11,0.09 rear=0.08,0.10,0.08. Pushed in is +.",
+            "by=plate: a plate on the arbor instead of a blade; the same two places, then again half a turn on.",
+            "by=straightedge: held against the plate between teeth; x=0,200,400 readings=... along it, then",
+            "the blade half round, the straightedge laid on again: half_round=... at the same x.",
+            "by=marks: a smooth board, clamped, cut through; scoring blade lowered and off; motor stopped and blade",
+            "standing before the board is drawn back. wall=away|guide|both|none: which wall of the kerf the rear teeth",
+            "marked, depth=0.03 (both: the one away from the guide first), radius, projection, height of the reading.",
+            "At full tilt, square to the plate: tilted_front= tilted_rear= bevel=45 top=carriage (where it leans to).",
+            "The height at each bolt, carriage parked there: height_before= before any is slack, height_after= after.",
         ),
-        cautions=(LOCK_OUT, EDGES, CLAMP),
+        cautions=(LOCK_OUT, EDGES, CLAMP, TEST_CUT),
         asks=(
-            Ask("front", "mm", "on the tooth at the front (several teeth: with commas)", (0.0, 10.0), many=True),
-            Ask("rear", "mm", "on the same tooth at the rear", (0.0, 10.0), many=True),
-            Ask("span", "mm", "how far apart front and rear are", (50.0, 1000.0)),
+            Ask("by", "", "how it is measured", words=_TOE_BY, needed=False, default_word="tooth"),
+            Ask(
+                "front",
+                "mm",
+                "pushed in, at the front (several teeth: with commas)",
+                (0.0, 10.0),
+                many=True,
+                only=_TIPS,
+            ),
+            Ask("rear", "mm", "the same teeth at the rear", (0.0, 10.0), many=True, only=_TIPS),
+            Ask("span", "mm", "how far apart front and rear are", (50.0, 1000.0), only=_TIPS),
+            Ask(
+                "flat",
+                "mm",
+                "how far the plate is from flat (k = 2)",
+                (0.0, 0.5),
+                needed=False,
+                default=0.01,
+                only=_PLATE,
+            ),
+            Ask("x", "mm", "where along the straightedge, toward outfeed rising", (0.0, 5000.0), many=True, only=_EDGE),
+            Ask("readings", "mm", "there, pushed in +", (0.0, 10.0), many=True, only=_EDGE),
+            Ask("half_round", "mm", "the same, blade turned half round", (0.0, 10.0), many=True, only=_EDGE),
+            Ask(
+                "parallel",
+                "mm",
+                "its edges are parallel to (k = 2)",
+                (0.0, 0.5),
+                needed=False,
+                default=0.02,
+                only=_EDGE,
+            ),
+            Ask("wall", "", "the wall with marks", words=("away", "guide", "both", "none"), only=_MARKS),
+            Ask("depth", "mm", "how deep", (0.0, 1.0), many=True, needed=False, feeler=True, only=_MARKS),
+            Ask("radius", "mm", "of the blade", (50.0, 400.0), only=_MARKS),
+            Ask("projection", "mm", "how far the blade stands out of the table", (5.0, 250.0), only=_MARKS),
+            Ask(
+                "height",
+                "mm",
+                "above the table, where the depth was read",
+                (0.0, 200.0),
+                needed=False,
+                default=0.0,
+                only=_MARKS,
+            ),
+            Ask("swing", "mm", "total reading of the blade at its teeth", (0.0, 1.0), needed=False, only=_MARKS),
+            Ask(
+                "depth_u", "mm", "uncertainty of one depth (k = 2)", (0.0, 0.2), needed=False, default=0.01, only=_MARKS
+            ),
+            Ask("tilted_front", "mm", "at full tilt, at the front", (0.0, 10.0), many=True, needed=False, only=_TIPS),
+            Ask("tilted_rear", "mm", "at full tilt, at the rear", (0.0, 10.0), many=True, needed=False, only=_TIPS),
+            Ask("bevel", "deg", "how far it was tilted", (10.0, 60.0), needed=False, default=45.0, only=_TIPS),
+            Ask("top", "", "where its top leans", words=("carriage", "table"), needed=False, default_word="carriage"),
+            Ask("trunnions", "mm", "how far apart the tilt axis is carried", (50.0, 1500.0), needed=False, only=_TIPS),
             Ask("wanted", "mm/m", "the opening to aim at", (0.0, 1.0), needed=False, default=0.05),
+            Ask("tight", "", "the bolt left tight (default: the middle one)", name=True, needed=False),
+            Ask("height_before", "mm", "height at each bolt before", (0.0, 5.0), many=True, needed=False),
+            Ask("height_after", "mm", "height at each bolt after", (0.0, 5.0), many=True, needed=False),
             Ask("u", "mm", "uncertainty of one reading (k = 2)", (0.0, 0.2), needed=False, default=0.006),
+            ENDS,
+        ),
+        ends=(
+            ("front", "rear"),
+            ("tilted_front", "tilted_rear"),
+            ("readings", "readings"),
+            ("half_round", "half_round"),
         ),
         allowed=Allowed(0.0, 0.2, "mm/m", COMMON_PRACTICE),
         rests_on=(
@@ -83,18 +161,67 @@ CHECKS: tuple[Check, ...] = (
         quantity="opening of the rip fence",
         needs="an inside rule, gauge or indicator",
         steps=(
-            "Lock the fence as for work. Its distance from the carriage's edge (or the blade) at two or more x,",
-            "toward outfeed rising: x=0,400 distance=100.00,100.04. Growing toward outfeed is opening, +.",
+            "Lock the fence as for work. Its distance from the blade (or the carriage's edge: to=carriage) at two or",
+            "more x, toward outfeed rising: x=0,400 distance=100.00,100.04. Growing toward outfeed is opening, +.",
+            "by=sheet: a squared sheet on the carriage against the cross-cut fence, its edge at the rip fence; feel",
+            "the gap: x=0,600 gap=0.10..0.15,0.20..0.25 (the leaf that goes, the one that does not).",
+            "by=marks: a smooth board ripped along the fence, motor stopped and blade standing before it is drawn",
+            "back; wall=away|guide|both|none, depth, radius, projection, as for the toe.",
         ),
-        cautions=(LOCK_OUT, EDGES),
+        cautions=(LOCK_OUT, EDGES, TEST_CUT),
         asks=(
-            Ask("x", "mm", "where, toward outfeed rising", (0.0, 5000.0), many=True),
-            Ask("distance", "mm", "from the line to the fence there", (1.0, 3000.0), many=True),
+            Ask("by", "", "how it is measured", words=_RIP_BY, needed=False, default_word="distances"),
+            Ask("x", "mm", "where, toward outfeed rising", (0.0, 5000.0), many=True, only=_GAPS),
+            Ask("distance", "mm", "from the line to the fence there", (1.0, 3000.0), many=True, feeler=True, only=_FAR),
+            Ask("to", "", "the line", words=("blade", "carriage"), needed=False, default_word="blade"),
+            Ask("gap", "mm", "between sheet and fence there", (0.0, 20.0), many=True, feeler=True, only=_SHEET),
+            Ask(
+                "corner",
+                "mm/m",
+                "the sheet's edge leans from the travel, + away from the blade",
+                (0.0, 5.0),
+                needed=False,
+                default=0.0,
+                only=_SHEET,
+            ),
+            Ask(
+                "corner_u", "mm/m", "how far that is known (k = 2)", (0.0, 5.0), needed=False, default=0.15, only=_SHEET
+            ),
+            Ask("toe", "mm/m", "of the carriage (default: as measured)", (0.0, 2.0), needed=False, only=_SHEET),
+            Ask("toe_u", "mm/m", "how far that is known (k = 2)", (0.0, 2.0), needed=False, only=_SHEET),
+            Ask("wall", "", "the wall with marks", words=("away", "guide", "both", "none"), only=_MARKS),
+            Ask(
+                "depth",
+                "mm",
+                "how deep (both: away from the fence first)",
+                (0.0, 1.0),
+                many=True,
+                needed=False,
+                feeler=True,
+                only=_MARKS,
+            ),
+            Ask("radius", "mm", "of the blade", (50.0, 400.0), only=_MARKS),
+            Ask("projection", "mm", "how far the blade stands out of the table", (5.0, 250.0), only=_MARKS),
+            Ask(
+                "height",
+                "mm",
+                "above the table, where the depth was read",
+                (0.0, 200.0),
+                needed=False,
+                default=0.0,
+                only=_MARKS,
+            ),
+            Ask("swing", "mm", "total reading of the blade at its teeth", (0.0, 1.0), needed=False, only=_MARKS),
+            Ask(
+                "depth_u", "mm", "uncertainty of one depth (k = 2)", (0.0, 0.2), needed=False, default=0.01, only=_MARKS
+            ),
             Ask("wanted", "mm/m", "the opening to aim at", (0.0, 1.0), needed=False, default=0.05),
             Ask("screw", "mm", "pivot to screw, + toward outfeed", (50.0, 3000.0), needed=False),
             Ask("pitch", "mm", "thread pitch of that screw", (0.25, 4.0), needed=False),
-            Ask("u", "mm", "uncertainty of one distance (k = 2)", (0.0, 2.0), needed=False, default=0.03),
+            Ask("u", "mm", "uncertainty of one distance or gap (k = 2)", (0.0, 2.0), needed=False, default=0.03),
+            ENDS,
         ),
+        ends=(("distance", "distance"), ("gap", "gap")),
         allowed=Allowed(0.0, 0.3, "mm/m", COMMON_PRACTICE),
         rests_on=(
             Because("condition", "A fence that shifts when it is locked reads differently each time."),

@@ -168,7 +168,7 @@ def _taken(job: Job, check: Check, typed: Typed, result: Result, units: Units) -
 
 def _which_cuts(typed: Typed, units: Units) -> Answer:
     """Which cut test is worth the wood; nothing is recorded."""
-    from logger.checks.evaluate_cut import worth_cutting
+    from logger.checks.evaluate_fence import worth_cutting
 
     choices, best = worth_cutting(typed.readings, typed.allowed)
     rows = [("cuts", "number", "would leave", "enough")]
