@@ -12,7 +12,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
@@ -29,6 +29,7 @@ from logger.readings import Record
 from logger.recording_rows import RowsFile, Table, read_readings, read_wire
 from logger.recording_write import DESCRIPTOR, READINGS, WIRE, ReadingRows
 from logger.wire import Interpreter, WireRow
+from logger.wording import plural
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -210,16 +211,35 @@ def _table(
         faults = readings.faults + _checksum_faults(readings, descriptor, "readings")
         table, broken = read_readings(readings)
         if not faults and not broken:
-            return table, _checksum_faults(RowsFile.read(folder / WIRE), descriptor, "wire")
+            wire = RowsFile.read(folder / WIRE)
+            changed = _checksum_faults(wire, descriptor, "wire")
+            if instrument.frame == LEARNS and not wire.faults and not changed:
+                table = Table.of(_remade(read_wire(wire)[0], instrument, settled=True))
+            return table, changed
         warnings += [*faults, *broken, "the readings were made again from wire.csv"]
     wire = RowsFile.read(folder / WIRE)
     rows, broken = read_wire(wire)
     warnings += wire.faults + (_checksum_faults(wire, descriptor, "wire") if complete else []) + broken
-    return Table.of(_remade(rows, instrument)), warnings
+    return Table.of(_remade(rows, instrument, settled=instrument.frame == LEARNS)), warnings
 
 
-def _remade(rows: Iterable[WireRow], instrument: Instrument) -> Iterator[Record]:
-    interpreter = Interpreter(make_decoder(instrument.frame_spec()))
+LEARNS = "node"
+"""The family whose clock is known better once the whole recording is there: its stamps are made again on opening."""
+
+
+def _remade(rows: Sequence[WireRow], instrument: Instrument, *, settled: bool = False) -> Iterator[Record]:
+    """The records of ``rows`` as they were made while they came; ``settled``: with the device's clock known from all of
+    them."""
+    decoder = make_decoder(instrument.frame_spec())
+    if settled:
+        from logger.decode.node import NodeDecoder
+
+        first = NodeDecoder(instrument.frame_spec(), collect=True)  # type: ignore[arg-type]
+        for row in rows:
+            if row.channel == "in":
+                first.feed(row.raw, row.t_ns)
+        decoder = first.again()
+    interpreter = Interpreter(decoder)
     for row in rows:
         yield from interpreter.records(row)
     yield from interpreter.finish()
@@ -275,10 +295,19 @@ def _end_warnings(own: dict[str, Any], ended: str) -> list[str]:
 
 
 def _event_warnings(table: Table, reasons: tuple[str, ...]) -> list[str]:
-    warnings = []
-    restarts = reasons.count("device restarted")
-    if restarts:
-        warnings.append(f"the instrument's clock began again {restarts} time{'s' if restarts > 1 else ''}")
+    said = {
+        "device restarted": "the instrument's clock began again {}",
+        "node restarted": "the sensor node started again {}; positions after that are not used",
+        "lines lost": "lines of the sensor node were lost {}",
+        "no answer": "the instrument left questions unanswered {}",
+    }
+    warnings = [words.format(_times(reasons.count(reason))) for reason, words in said.items() if reason in reasons]
     if table.events.lost:
-        warnings.append(f"the link was lost {table.events.lost} time{'s' if table.events.lost > 1 else ''}")
+        warnings.append(f"the link was lost {_times(table.events.lost)}")
+    if table.events.newer:
+        warnings.append(f"{table.events.newer}: {plural(table.events.garbage, 'line')} kept as they came")
     return warnings
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"

@@ -93,6 +93,8 @@ class Events:
     gaps: list[tuple[float, float, str]] = field(default_factory=list)
     no_value: list[tuple[float, float]] = field(default_factory=list)
     garbage: int = 0
+    newer: str = ""
+    """What was said of lines in a newer protocol than is known here."""
     lost: int = 0
     in_gap: bool = False
 
@@ -101,6 +103,8 @@ class Events:
             self.marks.append((record.t_ns / 1e9, record.source))
         elif isinstance(record, Garbage):
             self.garbage += 1
+            if not self.newer and record.why.startswith("node speaks protocol "):
+                self.newer = record.why.partition(": ")[0]
         elif isinstance(record, LinkLost):
             self.lost += 1
         elif isinstance(record, Gap):

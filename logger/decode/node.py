@@ -22,11 +22,12 @@ first 0.1 s give no position unless the hello line was seen.
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
 from logger.decode.gauge_bits import BitFrame, bits_from_hex, read_frame
-from logger.decode.node_clock import DeviceClock
+from logger.decode.node_clock import DeviceClock, SettledClock
 from logger.decode.sentences import Sentence, SentenceSplitter
 from logger.readings import Gap, Garbage, Mark, Reading, Record
 
@@ -48,8 +49,8 @@ class NodeSpec:
     """What hangs on the node. ``frame`` None: no gauge; ``encoder`` False: the count is not looked at.
 
     ``clock``: ``host`` gives readings the host's time, sharpened by the device's; ``device`` the device's own,
-    counted from the first line's host stamp. ``position_channel``: name under which position lines become readings of
-    their own (in mm, needs ``counts_per_mm``); empty: position only stands beside gauge readings.
+    counted from the first line's host stamp. ``position_channel``: name under which position and alive lines become
+    readings of their own (in mm, needs ``counts_per_mm``); empty: position only stands beside gauge readings.
     """
 
     frame: BitFrame | None
@@ -72,10 +73,18 @@ class _Line:
 
 
 class NodeDecoder:
-    """Node lines in, readings, marks and gaps out. Keeps one unfinished line and the clock's hull."""
+    """Node lines in, readings, marks and gaps out. Keeps one unfinished line and the clock's hull.
 
-    def __init__(self, spec: NodeSpec) -> None:
+    While it happens only the lines so far say how the clocks lie. Afterwards ``collect`` keeps every line's two times,
+    and :meth:`again` gives the decoder that knows the clocks from the whole recording (``clocks``, one for each run of
+    the node between two restarts).
+    """
+
+    def __init__(self, spec: NodeSpec, collect: bool = False, clocks: Sequence[SettledClock | None] = ()) -> None:
         self._spec = spec
+        self._clocks = clocks
+        self._runs: list[list[tuple[int, int]]] | None = [] if collect else None
+        self._run = -1
         self._splitter = SentenceSplitter()
         self._position_known = spec.encoder
         self._position_used = False
@@ -96,7 +105,7 @@ class NodeDecoder:
 
     def in_time_base(self, t_ns: int) -> int:
         """A host stamp in the recording's time base."""
-        fit = self._clock.fit
+        fit = self._settled or self._clock.fit
         if self._spec.clock == "host" or fit is None or self._start is None:
             return t_ns
         return max(0, fit.device_ns(t_ns) - self._start[0] + self._start[1])
@@ -106,7 +115,16 @@ class NodeDecoder:
         """How the node's clock lies against the host's, as known so far."""
         return self._clock
 
+    def again(self) -> NodeDecoder:
+        """A fresh decoder for the same bytes that knows the clocks beforehand; needs ``collect``."""
+        runs = self._runs or []
+        return NodeDecoder(self._spec, clocks=[SettledClock(lines) if lines else None for lines in runs])
+
     def _forget(self) -> None:
+        self._run += 1
+        self._settled = self._clocks[self._run] if self._run < len(self._clocks) else None
+        if self._runs is not None:
+            self._runs.append([])
         self._clock = DeviceClock()
         self._sequence: int | None = None
         self._newest_us = 0
@@ -160,13 +178,15 @@ class NodeDecoder:
         if self._first_us is None:
             self._first_us = line.t_us - _OPENING_US if line.kind == "H" else line.t_us
         self._clock.see(device_ns, line.sentence.t_ns)
+        if self._runs is not None:
+            self._runs[-1].append((device_ns, line.sentence.t_ns))
 
     def _t_ns(self, line: _Line) -> int:
         """The line's time in the recording's time base; never later than the line itself."""
         device_ns, host_ns = line.t_us * 1000, line.sentence.t_ns
         if self._spec.clock == "device" and self._start is not None:
             return max(0, device_ns - self._start[0] + self._start[1])
-        known = self._clock.host_ns(device_ns)
+        known = self._settled.host_ns(device_ns) if self._settled is not None else self._clock.host_ns(device_ns)
         return host_ns if known is None else max(0, min(known, host_ns))
 
     def _meaning(self, line: _Line) -> list[Record]:
@@ -176,7 +196,7 @@ class NodeDecoder:
         if line.kind == "F":
             return self._gauge(line, t_ns)
         scale = self._spec.counts_per_mm
-        if line.kind == "P" and self._spec.position_channel and scale:
+        if line.kind in "PS" and self._spec.position_channel and scale:
             count = self._position(line, line.rest[0])
             return [] if count is None else [Reading(t_ns, count / scale, "mm", self._spec.position_channel, count)]
         return []

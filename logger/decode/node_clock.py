@@ -14,7 +14,7 @@ Its slope is the drift, its height the offset plus the smallest delay there is.
 from __future__ import annotations
 
 from bisect import bisect_right
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 WINDOW_NS = 600_000_000_000
@@ -110,8 +110,41 @@ def _not_below(before: tuple[int, int], middle: tuple[int, int], after: tuple[in
 
 
 def fit_clock(lines: Iterable[tuple[int, int]]) -> ClockFit | None:
-    """The relation from a whole recording: ``lines`` of (device_ns, host_ns) in the order of arrival."""
+    """The relation from ``lines`` of (device_ns, host_ns) in the order of arrival."""
     clock = DeviceClock()
     for device_ns, host_ns in lines:
         clock.see(device_ns, host_ns)
     return clock.fit
+
+
+class SettledClock:
+    """The relation over a whole run of the device, known afterwards: one straight line, or for a run longer than the
+    window several, each fitted to a window around its middle, gone over from one to the next in between."""
+
+    def __init__(self, lines: Sequence[tuple[int, int]], window_ns: int = WINDOW_NS) -> None:
+        first, last = lines[0][0], max(device_ns for device_ns, _ in lines)
+        count = max(0, -(-(last - first - window_ns) // (window_ns // 2))) + 1
+        middles = [first + window_ns // 2 + k * (window_ns // 2) for k in range(count)]
+        self._pieces: list[tuple[int, ClockFit]] = []
+        for middle in middles:
+            inside = [line for line in lines if abs(line[0] - middle) <= window_ns // 2]
+            fit = fit_clock(inside)
+            if fit is not None:
+                self._pieces.append((middle, fit))
+
+    def host_ns(self, device_ns: int) -> int:
+        """The host's time at the device's time."""
+        return self._at(device_ns, lambda fit: fit.host_ns(device_ns))
+
+    def device_ns(self, host_ns: int) -> int:
+        """The device's time at the host's time."""
+        about = self._pieces[0][1].device_ns(host_ns)
+        return self._at(about, lambda fit: fit.device_ns(host_ns))
+
+    def _at(self, device_ns: int, of: Callable[[ClockFit], int]) -> int:
+        pieces = self._pieces
+        place = bisect_right(pieces, device_ns, key=lambda piece: piece[0])
+        if place == 0 or place == len(pieces):
+            return of(pieces[min(place, len(pieces) - 1)][1])
+        (before, one), (after, other) = pieces[place - 1], pieces[place]
+        return of(one) + round((of(other) - of(one)) * (device_ns - before) / (after - before))
