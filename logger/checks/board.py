@@ -24,7 +24,10 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Taken:
-    """A check's readings as the journal has them: ``place`` is the entry's place in the journal."""
+    """A check's readings as the journal has them: ``place`` is the entry's place in the journal.
+
+    ``position``: which of several (fence positions, stops), where the check has them.
+    """
 
     place: int
     time: str
@@ -33,16 +36,21 @@ class Taken:
     uncertainty: float
     reason: str
     allowed: Allowed | None
+    position: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class Moved:
-    """Something moved: which check's thing, when (place in the journal), how that is known, by ``bolts`` or else."""
+    """Something moved: which check's thing, when (place in the journal), how that is known, by ``bolts`` or else.
+
+    ``position``: the one of several that moved (empty: all of them).
+    """
 
     place: int
     check: str
     how: str
     bolts: bool = False
+    position: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,13 +119,13 @@ def history(entries: Sequence[JournalEntry]) -> tuple[dict[str, list[Taken]], li
         if entry.kind != "taken" or not isinstance(name, str) or name not in BY_NAME:
             continue
         if entry.data.get("adjusted") is True:
-            moved.append(Moved(place, name, f"{name} was adjusted"))
+            moved.append(Moved(place, name, f"{name} was adjusted", position=_position(entry)))
             moved += [Moved(place, each.check, f"{name} was adjusted") for each in BY_NAME[name].disturbs]
         elif (found := _taken(place, entry)) is not None:
-            before = taken.setdefault(name, [])
+            before = [each for each in taken.setdefault(name, []) if each.position == found.position]
             if before and _differs(before[-1], found) and not _known_moved(moved, name, before[-1].place):
-                moved.append(Moved(place, name, f"{name} measured differently since"))
-            before.append(found)
+                moved.append(Moved(place, name, f"{name} measured differently since", position=found.position))
+            taken[name].append(found)
     return taken, moved
 
 
@@ -135,10 +143,29 @@ def _row(
     allowed = own[-1] if own else check.allowed
     if not mine:
         return Row(check, "not measured", None, None, None, "", allowed)
-    last = mine[-1]
-    stale = _stale(check, last.place, moved)
-    state: State = "stale" if stale else last.verdict  # type: ignore[assignment]
-    return Row(check, state, last.value, last.uncertainty, last.time, stale or last.reason, allowed)
+    states = [_state_of(check, last, moved) for last in {each.position: each for each in mine}.values()]
+    state, why, last = min(states, key=lambda each: WORST_FIRST.index(each[0]))
+    named = f"{last.position}: " if last.position else ""
+    return Row(check, state, last.value, last.uncertainty, last.time, f"{named}{why}", allowed)
+
+
+WORST_FIRST: tuple[State, ...] = ("outside", "stale", "cannot tell", "inside")
+"""Of several positions the row shows the one that asks for most."""
+
+
+def _state_of(check: Check, last: Taken, moved: Sequence[Moved]) -> tuple[State, str, Taken]:
+    stale = _stale(check, last.place, moved, last.position)
+    return "stale" if stale else last.verdict, stale or last.reason, last  # type: ignore[return-value]
+
+
+def known_values(entries: Sequence[JournalEntry]) -> dict[str, tuple[float, float]]:
+    """What each check gave last and still holds: value and expanded uncertainty, in the check's unit."""
+    taken, moved = history(entries)
+    return {
+        name: (mine[-1].value, mine[-1].uncertainty)
+        for name, mine in taken.items()
+        if BY_NAME[name].allowed.unit and not _stale(BY_NAME[name], mine[-1].place, moved, mine[-1].position)
+    }
 
 
 def _rail_row(check: Check, entries: Sequence[JournalEntry], moved: Sequence[Moved], rail: RailState | None) -> Row:
@@ -153,9 +180,13 @@ def _rail_row(check: Check, entries: Sequence[JournalEntry], moved: Sequence[Mov
     )  # fmt: skip
 
 
-def _stale(check: Check, since: int, moved: Sequence[Moved]) -> str:
+def _stale(check: Check, since: int, moved: Sequence[Moved], position: str = "") -> str:
     """Why readings from ``since`` hold no longer, or nothing. The nearest cause is named with its reason."""
-    after = {move.check: move.how for move in moved if move.place > since}
+    after = {
+        move.check: move.how
+        for move in moved
+        if move.place > since and not (move.check == check.name and move.position and move.position != position)
+    }
     if check.name in after:
         spoilt = [
             each.reason
@@ -208,7 +239,13 @@ def _taken(place: int, entry: JournalEntry) -> Taken | None:
     reason = data.get("reason")
     own = _allowed(data.get("allowed"), BY_NAME[data["check"]]) if data.get("own_limits") is True else None
     text = reason[:500] if isinstance(reason, str) else ""
-    return Taken(place, entry.time, data["verdict"], value, uncertainty, text, own)
+    return Taken(place, entry.time, data["verdict"], value, uncertainty, text, own, _position(entry))
+
+
+def _position(entry: JournalEntry) -> str:
+    words = entry.data.get("words")
+    position = words.get("position", "") if isinstance(words, Mapping) else ""
+    return position[:40] if isinstance(position, str) else ""
 
 
 def _allowed(data: Any, check: Check) -> Allowed | None:

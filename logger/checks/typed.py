@@ -58,9 +58,10 @@ def understand(
     """
     given = _pairs(check, texts)
     adjusted = _yes(given.pop("adjusted", "no"), "adjusted")
-    if adjusted and given:
+    new = [key for key in given if key != "position"]
+    if adjusted and new:
         raise NotAllowed(
-            f"adjusted=yes says that {check.name} was changed after its readings; {next(iter(given))} is a new one.",
+            f"adjusted=yes says that {check.name} was changed after its readings; {new[0]} is a new one.",
             "Record the adjustment alone, then measure again.",
         )
     allowed, own = _limits(check, given.pop("allowed", None), given.pop("origin", None), standing, unit_needed)
@@ -86,7 +87,10 @@ def understand(
             **{a.key: (a.default,) for a in check.asks if a.default is not None and not a.needed},
             **numbers,
         }
-    return Typed(Readings(numbers, words, tuple(warnings), halves), allowed, own, adjusted)
+    readings = Readings(numbers, words, tuple(warnings), halves)
+    if words.get("ends") == "swapped":
+        readings = readings.ends_swapped(check.ends)
+    return Typed(readings, allowed, own, adjusted)
 
 
 def _pairs(check: Check, texts: Iterable[str]) -> dict[str, str]:

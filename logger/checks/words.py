@@ -26,6 +26,7 @@ def taken_data(check: Check, typed: Typed, result: Result, texts: Sequence[str])
         "check": check.name,
         "typed": list(texts),
         "numbers": {key: list(values) for key, values in typed.readings.numbers.items()},
+        **({"halves": {k: list(v) for k, v in typed.readings.halves.items()}} if typed.readings.halves else {}),
         "words": dict(typed.readings.words),
         "value": verdict.value,
         "uncertainty": verdict.uncertainty,

@@ -87,12 +87,13 @@ def _row_json(row: Row) -> dict[str, Any]:
 def take(args: argparse.Namespace) -> Answer:
     """``truestroke take``: everything is understood and computed before anything is recorded."""
     from logger.checks.board import standing_limits
-    from logger.checks.evaluate import evaluate
+    from logger.checks.taking import result_of
     from logger.checks.typed import understand
 
     job = open_job(args)
     check = _the_check(args.check)
-    limits = standing_limits(check, job.standing_entries())
+    entries = job.standing_entries()
+    limits = standing_limits(check, entries)
     if not args.readings:
         return Answer(_guide_json(check, limits), _guide_lines(check, limits, args.units))
     if not check.asks and args.readings != ["adjusted=yes"]:
@@ -101,13 +102,14 @@ def take(args: argparse.Namespace) -> Answer:
         )
     typed = understand(check, args.readings, limits, _confirm(args), unit_needed=args.units == "in")
     if typed.adjusted:
-        job.append("taken", check=check.name, adjusted=True)
+        position = {"words": {"position": p}} if (p := typed.readings.words.get("position")) else {}
+        job.append("taken", check=check.name, adjusted=True, **position)
         return _adjusted(job, check)
     if typed.readings.words.get("cuts") == "which":
         return _which_cuts(typed, args.units)
-    result = evaluate(check, typed.readings, typed.allowed, job.machine)
-    job.append("taken", **taken_data(check, typed, result, args.readings))
-    return _taken(job, check, typed, result, args.units)
+    taking = result_of(check, typed, entries, job.machine, _confirm(args))
+    job.append("taken", **taken_data(check, taking.typed, taking.result, args.readings))
+    return _taken(job, check, taking.typed, taking.result, args.units)
 
 
 def _the_check(name: str) -> Check:

@@ -1,0 +1,93 @@
+"""From what is typed to a result, in the one way that command line and screen share.
+
+Why it exists: a result needs more than the readings (what other checks gave, whether the two ends were swapped), and
+both must ask the same questions. It prevents a fence corrected twice the wrong way: readings that came out the same
+size with the other sign, though nothing was moved, are asked about, and so is a correction that made it worse.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from logger.checks.board import Moved, Taken, history, known_values
+from logger.checks.evaluate import evaluate
+from logger.checks.table import all_below
+from logger.checks.typed import Confirm, Typed
+from logger.errors import NotAllowed
+
+if TYPE_CHECKING:
+    from logger.checks.model import Check
+    from logger.checks.result import Result
+    from logger.journal import JournalEntry
+    from logger.machines import Machine
+
+
+@dataclass(frozen=True)
+class Taking:
+    """What was understood (ends put right where asked), and the result."""
+
+    typed: Typed
+    result: Result
+
+
+def result_of(
+    check: Check, typed: Typed, entries: Sequence[JournalEntry], machine: Machine, confirm: Confirm
+) -> Taking:
+    """The result of typed readings in a job whose standing journal entries are ``entries``.
+
+    NotAllowed where the ends look swapped and nobody could be asked; ends=right or ends=swapped settles it.
+    """
+    typed = replace(typed, readings=replace(typed.readings, known=known_values(entries)))
+    result = evaluate(check, typed.readings, typed.allowed, machine)
+    if not check.ends or "ends" in typed.readings.words:
+        return Taking(typed, result)
+    taken, moved = history(entries)
+    position = typed.readings.words.get("position", "")
+    before = [each for each in taken.get(check.name, []) if each.position == position]
+    if not before:
+        return Taking(typed, result)
+    if _mirrored(check, before[-1], result, moved):
+        said = (
+            f"{check.name}: it comes out at {result.verdict.value:+.2f} {check.allowed.unit} after "
+            f"{before[-1].value:+.2f}, and nothing was moved between"
+        )
+        if not confirm(f"{said}. Were the two ends swapped this time? [y/n]"):
+            raise NotAllowed(
+                f"{said}: were the two ends swapped?",
+                "Write ends=swapped to put them right, ends=right to mean just that, or correct the earlier readings.",
+            )
+        readings = typed.readings.ends_swapped(check.ends)
+        typed = replace(typed, readings=replace(readings, words={**readings.words, "ends": "swapped"}))
+        return Taking(typed, evaluate(check, typed.readings, typed.allowed, machine))
+    if _made_worse(check, before[-1], typed, result, moved):
+        note = (
+            f"It was {before[-1].value:+.2f} before the correction: that made it worse by as much as it should have "
+            "made it better. Either the ends were swapped then, or the correction went the other way."
+        )
+        result = replace(result, notes=(note, *result.notes))
+    return Taking(typed, result)
+
+
+def _mirrored(check: Check, before: Taken, result: Result, moved: Sequence[Moved]) -> bool:
+    """The same size with the other sign, clearly, and nothing it depends on was moved."""
+    if any(move.place > before.place and move.check in {check.name, *all_below(check.name)} for move in moved):
+        return False
+    both = math.hypot(before.uncertainty, result.verdict.uncertainty)
+    now = result.verdict.value
+    return abs(now + before.value) <= both and abs(now - before.value) > 2.0 * both
+
+
+def _made_worse(check: Check, before: Taken, typed: Typed, result: Result, moved: Sequence[Moved]) -> bool:
+    if not any(move.place > before.place and move.check == check.name for move in moved):
+        return False
+    aim = typed.readings.maybe("wanted") or 0.0
+    step = before.value - aim
+    both = math.hypot(before.uncertainty, result.verdict.uncertainty)
+    if abs(step) <= 2.0 * both:
+        return False
+    # Turned the wrong way it is 2 x before - aim; read with swapped ends as well, the same with the other sign.
+    worse = before.value + step
+    return min(abs(result.verdict.value - worse), abs(result.verdict.value + worse)) <= both + 0.3 * abs(step)
