@@ -114,6 +114,48 @@ def from_diagonals(
     return Squareness(gain * (through_last_corner_mm - other_mm), doubt)
 
 
+@dataclass(frozen=True, slots=True)
+class Seating:
+    """How a fence comes back when it is taken off and put on again, from ``times`` refits.
+
+    ``standard_mm_per_m`` is the spread of one refit (k = 1); ``uncertainty_mm_per_m`` is how far, at 95 %, the next one
+    may be from the one the cuts were made with: t(times - 1) x sqrt(2) x spread.
+    """
+
+    times: int
+    standard_mm_per_m: float
+    uncertainty_mm_per_m: float
+
+
+def seating_from_refits(readings_mm: Sequence[float], from_pivot_mm: float) -> Seating:
+    """An indicator touches the fence ``from_pivot_mm`` from its pivot; one reading after each refit, three or more.
+
+    Student's t, because three or five refits know their own spread badly (JCGM 100:2008, G.3).
+    """
+    from scipy.special import stdtrit
+
+    times = len(readings_mm)
+    if times < 3:
+        raise ValueError(f"{times} refits show no spread worth a figure; three or more are needed, five are better.")
+    mean = math.fsum(readings_mm) / times
+    spread = math.sqrt(math.fsum((each - mean) ** 2 for each in readings_mm) / (times - 1))
+    standard = 1000.0 * spread / abs(_length(abs(from_pivot_mm)))
+    return Seating(times, standard, float(stdtrit(times - 1, 0.975)) * math.sqrt(2.0) * standard)
+
+
+def length_that_decides(
+    added_up: int, widths: int, calipers_mm: float, seating_mm_per_m: float, allowed_mm_per_m: float
+) -> float | None:
+    """How long the panel must be for this test to decide (U at most half the limit); None: none is long enough.
+
+    Laying the panel on costs the same on every panel: what it leaves has to be enough for the calipers.
+    """
+    left = (0.5 * allowed_mm_per_m) ** 2 - seating_mm_per_m**2 / added_up
+    if left <= 0:
+        return None
+    return 1000.0 * math.sqrt(widths) * calipers_mm / added_up / math.sqrt(left)
+
+
 def out_of_square_mm(error_mm_per_m: float, panel_mm: float) -> float:
     """What the error comes to over a panel ``panel_mm`` along the cut: how far off its corner is."""
     return error_mm_per_m * panel_mm / 1000.0
