@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from logger.checks import evaluate_base, evaluate_fence, evaluate_toe, evaluate_turning
+from logger.checks import evaluate_base, evaluate_fence, evaluate_fit, evaluate_toe, evaluate_turning
 from logger.checks.model import Allowed, Check, Readings
 from logger.checks.result import Evaluation, Result
 from logger.errors import NotAllowed
@@ -21,6 +21,7 @@ if TYPE_CHECKING:
 
 EVALUATIONS: dict[str, Evaluation] = {
     **evaluate_base.EVALUATIONS,
+    **evaluate_fit.EVALUATIONS,
     **evaluate_turning.EVALUATIONS,
     **evaluate_toe.EVALUATIONS,
     **evaluate_fence.EVALUATIONS,

@@ -1,9 +1,10 @@
-"""The table's rows of the ground: condition, base level, twist, and the rail, which is swept."""
+"""The table's rows of the ground: condition, base level, twist, the carriage's fit, and the rail, which is swept."""
 
 from __future__ import annotations
 
 from logger.checks.cautions import CLAMP, EDGES, LOCK_OUT, UNDER
 from logger.checks.model import COMMON_PRACTICE, Allowed, Ask, Because, Check
+from logger.checks.table_fit import FIT
 
 _LEVEL = (0.0, 20.0)
 
@@ -73,6 +74,7 @@ CHECKS: tuple[Check, ...] = (
             Because("base", "The cast body lies on four feet: raising one to level it also twists it."),
         ),
     ),
+    FIT,
     Check(
         name="rail",
         title="Carriage over the table, whole stroke",
@@ -86,6 +88,7 @@ CHECKS: tuple[Check, ...] = (
         allowed=Allowed(None, None, "mm", "band and places in machine.yaml"),
         rests_on=(
             Because("condition", "A loose bracket or dirt on the rail moves with every pass."),
+            Because("fit", "Play in the carriage moves it at every pass by more than a bolt corrects."),
             Because("twist", "Height is over the table: a table that twists changes it from one end to the other."),
         ),
     ),
