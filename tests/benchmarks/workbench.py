@@ -91,6 +91,7 @@ class MemoryRecording:
     stations_mm: tuple[float, ...]
     name: str = "sweep"
     warnings: tuple[str, ...] = ()
+    channels: tuple[str, ...] = ("",)
 
 
 def sweep(
