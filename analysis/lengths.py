@@ -36,8 +36,8 @@ class Lengths:
 def of_parts(set_mm: FloatArray, measured_mm: FloatArray, u_mm: float) -> Lengths:
     """From parts cut at one or several settings (parts,); ``u_mm`` the expanded uncertainty of one measured part.
 
-    One setting repeated tells offset and repeatability; settings further apart than a seventh of the longest also tell the scale's
-    division. Raises ValueError for no part, or a length that is none.
+    One setting repeated tells offset and repeatability; settings further apart than a seventh of the longest also tell
+    the scale's division. Raises ValueError for no part.
     """
     set_at, measured = np.asarray(set_mm, float), np.asarray(measured_mm, float)
     if len(set_at) != len(measured) or not len(set_at):

@@ -30,6 +30,7 @@ def test_a_bowed_straightedge_turned_over_leaves_the_travel_alone():
     first, turned = readings(bow(X, 0.05), edge, turned_end=False)
     found = from_straightedge(X, first, turned, 0.004, 0.3, turned_end=False)
     assert bend_of(found).middle_mm == pytest.approx(0.05, abs=1e-9)
+    assert found.straightedge_mm is not None
     shape = found.straightedge_mm - found.straightedge_mm.mean()
     assert shape == pytest.approx(edge - edge.mean(), abs=1e-9), "and the straightedge is learned as well"
 

@@ -1,0 +1,70 @@
+"""Facts about the quick check: noise is no change, a change is found, and only what explains it is named.
+
+Derived; chi-squared 1 % points as in any table (24 places: 42.98).
+"""
+
+import numpy as np
+import pytest
+from scipy.special import chdtri
+
+from analysis.moved import causes, difference
+
+X = np.linspace(0.0, 2400.0, 25)
+QUIET = np.eye(25) * 0.002**2
+
+
+def compare(change, rng=None):
+    noise = rng.normal(0.0, 0.002, (2, 25)) if rng is not None else np.zeros((2, 25))
+    return difference(X, noise[0], QUIET, X, change + noise[1], QUIET, 0.0)
+
+
+def hump(at, x=X):
+    return np.exp(-0.5 * ((x - at) / 350.0) ** 2)
+
+
+def test_the_one_per_cent_point_is_that_of_the_table():
+    assert chdtri(24, 0.01) == pytest.approx(42.98, abs=0.005)
+
+
+def test_two_sweeps_of_one_machine_are_called_a_change_about_once_in_a_hundred():
+    rng = np.random.default_rng(2)
+    called = sum(compare(np.zeros(25), rng).moved for _ in range(1000))
+    assert called <= 25
+    naive = sum(float(np.abs(compare(np.zeros(25), rng).change).max()) > 2 * 0.0028 for _ in range(200))
+    assert naive > 100, "the largest of many differences is beyond two of its deviations more often than not"
+
+
+def test_a_bolt_that_sank_is_found_where_it_is_and_told_apart_from_its_neighbours():
+    found = compare(-0.03 * hump(800.0), np.random.default_rng(7))
+    assert found.moved
+    assert found.largest == pytest.approx(-0.03, abs=0.008)
+    columns = {f"B{i + 1}": 0.6 * hump(at, found.x_mm) for i, at in enumerate((0.0, 800.0, 1600.0, 2400.0))}
+    first, *rest = causes(found, columns)
+    assert (first.name, first.explains) == ("B2", True)
+    assert first.amount == pytest.approx(-0.05, abs=0.01)
+    assert first.share > 0.9 > rest[0].share
+    assert not rest[0].explains
+
+
+def test_a_shift_of_everything_is_the_indicators_zero_and_no_bolt():
+    found = compare(np.full(25, 0.02), np.random.default_rng(5))
+    columns = {"B2": 0.6 * hump(800.0, found.x_mm), "zero": np.ones(24), "tilt": (found.x_mm - 1200.0) / 1000.0}
+    best = causes(found, columns)[0]
+    assert (best.name, best.explains) == ("zero", True)
+
+
+def test_two_bolts_that_moved_are_no_single_cause():
+    found = compare(0.04 * hump(200.0) - 0.04 * hump(2200.0), np.random.default_rng(1))
+    columns = {f"B{i}": hump(at, found.x_mm) for i, at in enumerate((0.0, 800.0, 1600.0, 2400.0))}
+    assert not any(cause.explains for cause in causes(found, columns, doubt=0.1))
+
+
+def test_sweeps_that_share_no_stretch_cannot_be_compared():
+    with pytest.raises(ValueError, match="share 0 places"):
+        difference(X, X * 0, QUIET, X + 9000.0, X * 0, QUIET, 0.0)
+
+
+def test_correlated_errors_are_not_taken_for_many_independent_ones():
+    common = QUIET + 0.02**2  # a zero that was set anew: the same at every place
+    found = difference(X, np.zeros(25), common, X, np.full(25, 0.03), common, 0.0)
+    assert not found.moved
