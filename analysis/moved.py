@@ -6,8 +6,8 @@ turned because it *could* explain a change that another one explains as well.
 
 Two profiles are compared at common places with both covariances. Their difference d with covariance C is no change
 when d' inv(C) d is no more than chi-squared lets it be. A cause is a column g (what one unit of it does to the
-readings); its best amount is g' inv(C) d / g' inv(C) g, and what it leaves is judged the same way (generalised least squares,
-JCGM 102:2011; chi-squared by any table).
+readings); its best amount is g' inv(C) d / g' inv(C) g, and what it leaves is judged the same way (generalised least
+squares, JCGM 102:2011; chi-squared by any table).
 """
 
 from __future__ import annotations
