@@ -319,7 +319,7 @@ ALL_TYPED = [check.name for check in CHECKS if check.asks]
 
 
 def finished():
-    history = History().took("condition", "base", "twist").add("sweep", sweep="0001-across")
+    history = History().took("condition", "base", "twist", "fit").add("sweep", sweep="0001-across")
     return history.took("flange", "blade", "spindle", "toe", "fence", "rip")
 
 
