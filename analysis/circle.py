@@ -17,11 +17,18 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.results import FloatArray
+from analysis.uncertainty import peak_to_valley
 
 FEWEST_ANGLES = 4
 """Three unknowns (mean, two parts of the swing) and one reading that can contradict them."""
 WIDEST_GAP_deg = 180.0
 """Angles that leave half the circle unseen hold up the fit from one side only."""
+
+
+MANY = 24
+"""From so many readings on, the extremes are taken from the waves fitted to them, not from two single readings."""
+ORDERS = 12
+"""Waves round the turn that are kept then: what is finer is noise, a tooth or a slot."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +37,8 @@ class RunOut:
 
     ``eccentric_mm`` is the amplitude of the once-a-turn part (that part alone swings the pointer by twice as much),
     highest at ``direction_deg`` (0 to 360). ``form_mm`` is the peak to valley of what is left when that part is taken
-    off. Uncertainties are expanded (k = 2).
+    off. ``harmonics_mm``: amplitudes once, twice, ... a turn, as many as the readings carry (six at most): twice a
+    turn is an oval or a saddle. Uncertainties are expanded (k = 2).
     """
 
     mean_mm: float
@@ -40,6 +48,21 @@ class RunOut:
     total_mm: float
     total_uncertainty_mm: float
     form_mm: float
+    harmonics_mm: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """Once-a-turn parts as vectors toward their high place: of the flange at the blade's circle, and of the blade.
+
+    ``blade_uncertainty_mm`` expanded, for either.
+    """
+
+    flange_mm: float
+    flange_direction_deg: float
+    blade_mm: float
+    blade_direction_deg: float
+    uncertainty_mm: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,15 +98,74 @@ def run_out(angles_deg: FloatArray, readings_mm: FloatArray, reading_uncertainty
     covariance = np.linalg.inv(design.T @ design) * _variance_of_one(left, reading_uncertainty_mm)
     amplitude = math.hypot(cosine, sine)
     hidden = 2.0 * amplitude * (1.0 - math.cos(math.radians(_widest_gap(angles_deg)) / 2.0))
+    standard = math.sqrt(float(np.linalg.eigvalsh(covariance[1:, 1:])[-1]))
+    total = float(np.ptp(readings_mm)), math.hypot(math.sqrt(2.0) * reading_uncertainty_mm, hidden)
+    if len(readings_mm) >= MANY:
+        total = total_of_waves(angles_deg, readings_mm, reading_uncertainty_mm / 2.0)
     return RunOut(
         mean_mm=mean,
         eccentric_mm=amplitude,
-        eccentric_uncertainty_mm=2.0 * math.sqrt(float(np.linalg.eigvalsh(covariance[1:, 1:])[-1])),
+        eccentric_uncertainty_mm=_coverage(amplitude, standard) * standard,
         direction_deg=math.degrees(math.atan2(sine, cosine)) % 360.0,
-        total_mm=float(np.ptp(readings_mm)),
-        total_uncertainty_mm=math.hypot(math.sqrt(2.0) * reading_uncertainty_mm, hidden),
+        total_mm=total[0],
+        total_uncertainty_mm=total[1],
         form_mm=float(np.ptp(left)),
+        harmonics_mm=harmonics(angles_deg, readings_mm),
     )
+
+
+def harmonics(angles_deg: FloatArray, readings_mm: FloatArray) -> tuple[float, ...]:
+    """Amplitudes of the parts once, twice, ... a turn by least squares; as many as leave one reading over, six at most.
+
+    Angles too uneven to carry so many (a gap as wide as half the shortest wave) carry fewer.
+    """
+    gap = _widest_gap(angles_deg)
+    orders = max(1, min(6, (len(readings_mm) - 2) // 2, int(180.0 / gap) if gap > 0 else 6))
+    turn = np.deg2rad(angles_deg)
+    waves = [part(order * turn) for order in range(1, orders + 1) for part in (np.cos, np.sin)]
+    fitted, *_ = np.linalg.lstsq(np.column_stack([np.ones_like(turn), *waves]), readings_mm, rcond=None)
+    return tuple(float(math.hypot(fitted[2 * n + 1], fitted[2 * n + 2])) for n in range(orders))
+
+
+def total_of_waves(angles_deg: FloatArray, readings_mm: FloatArray, standard_mm: float) -> tuple[float, float]:
+    """Range of the waves fitted to a turn of many readings, the extremes' bias taken off, and expanded uncertainty.
+
+    ``standard_mm`` is the standard uncertainty of one; what they scatter about the waves counts where it is more.
+    """
+    gap = _widest_gap(angles_deg)
+    orders = max(1, min(ORDERS, (len(angles_deg) - 2) // 2, int(180.0 / gap)))
+    turn, fine = np.deg2rad(angles_deg), np.deg2rad(np.arange(0.0, 360.0, 2.5))
+    design, at = (
+        np.column_stack([np.ones_like(a), *[f(n * a) for n in range(1, orders + 1) for f in (np.cos, np.sin)]])
+        for a in (turn, fine)
+    )
+    solve = np.linalg.pinv(design)
+    left = readings_mm - design @ (solve @ readings_mm)
+    scatter = max(standard_mm, math.sqrt(float(left @ left) / max(len(turn) - design.shape[1], 1)))
+    rows = at @ solve
+    return peak_to_valley(rows @ readings_mm, rows @ rows.T * scatter**2)
+
+
+def flange_and_blade(blade: RunOut, flange: RunOut, blade_circle_mm: float, flange_circle_mm: float) -> Parts:
+    """Whose swing is it? Both read from the same mark on the arbor, the blade as it is clamped.
+
+    The flange tilts what lies against it: its swing grows with the ratio of the circles. What is left, as a vector, is
+    the blade's own (bent plate, dirt between).
+    """
+    ratio = blade_circle_mm / flange_circle_mm
+    carried = ratio * _vector(flange)
+    doubt = math.hypot(blade.eccentric_uncertainty_mm, ratio * flange.eccentric_uncertainty_mm)
+    return _parts(carried, _vector(blade) - carried, doubt)
+
+
+def half_round(first: RunOut, half_round_on: RunOut) -> Parts:
+    """The same question by turning the blade half round on its flange: what stays is the flange's, what turns is not.
+
+    Both read from the same mark on the *arbor*: flange = half the sum, blade = half the difference (as it lay first).
+    """
+    one, other = _vector(first), _vector(half_round_on)
+    doubt = math.hypot(first.eccentric_uncertainty_mm, half_round_on.eccentric_uncertainty_mm) / 2.0
+    return _parts((one + other) / 2.0, (one - other) / 2.0, doubt)
 
 
 def swing(angles_deg: FloatArray, readings_mm: FloatArray, radius_mm: float, reading_uncertainty_mm: float) -> Swing:
@@ -113,6 +195,27 @@ def shim_mm(found: Swing, foot_direction_deg: float, feet_apart_mm: float) -> fl
     return (
         found.tilt_mm_per_m / 1000.0 * feet_apart_mm * math.cos(math.radians(found.direction_deg - foot_direction_deg))
     )
+
+
+def _vector(found: RunOut) -> complex:
+    turn = math.radians(found.direction_deg)
+    return complex(found.eccentric_mm * math.cos(turn), found.eccentric_mm * math.sin(turn))
+
+
+def _parts(flange: complex, blade: complex, doubt: float) -> Parts:
+    def direction(vector: complex) -> float:
+        return math.degrees(math.atan2(vector.imag, vector.real)) % 360.0
+
+    return Parts(abs(flange), direction(flange), abs(blade), direction(blade), doubt)
+
+
+def _coverage(amplitude: float, standard: float) -> float:
+    """2 for an amplitude that stands out; 2.45 for one that is mostly noise.
+
+    The length of a noisy two-part vector that is nothing keeps below 2.45 standard deviations in 95 of 100 cases
+    (Rayleigh: exp(-k^2/2) = 0.05), a long one errs along its own direction only.
+    """
+    return 2.0 if amplitude > 3.0 * standard else 2.45
 
 
 def _variance_of_one(left: FloatArray, reading_uncertainty_mm: float) -> float:

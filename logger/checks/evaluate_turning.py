@@ -1,4 +1,4 @@
-"""What turns: run-out of flange and blade, and a spindle's lean, from readings round one turn.
+"""What turns: run-out of arbor, flange and blade, and a spindle's lean, from readings round one turn.
 
 Why it exists: swing, wobble and form show on one pointer. It prevents a shim under a foot that stands across the lean,
 and an arbor changed for a chip under the blade.
@@ -6,7 +6,8 @@ and an arbor changed for a chip under the blade.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import math
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -18,60 +19,136 @@ from logger.checks.result import Evaluation, Result, array, judged
 if TYPE_CHECKING:
     from logger.machines import Machine
 
+WORTH_NAMING = 0.2  # of the swing: a higher wave smaller than this is not worth a word
+
 
 def _run_out(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -> Result:
-    found = circle.run_out(*_turn(readings), readings.one("u"))
     scale = 100.0 / readings.one("diameter") if check.name == "flange" else 1.0
-    verdict = judged(check, allowed, found.total_mm * scale, found.total_uncertainty_mm * scale)
+    if "readings" not in readings.numbers:
+        return _total_only(check, readings, allowed, scale)
+    found = circle.run_out(*_turn(readings), readings.one("u"))
+    wander = 2.0 * (readings.maybe("wander") or 0.0)
+    doubt = math.hypot(found.total_uncertainty_mm, wander) * scale
+    verdict = judged(check, allowed, found.total_mm * scale, doubt)
     notes = [
         f"Highest at {found.direction_deg:.0f} degrees; once a turn {2.0 * found.eccentric_mm:.3f} mm, the rest "
-        f"{found.form_mm:.3f} mm peak to valley."
+        f"{found.form_mm:.3f} mm peak to valley.",
+        *_waves(found),
     ]
-    if verdict.word == "outside":
-        notes.append(_who_is_it(check))
-    if found.form_mm > found.eccentric_mm:
-        notes.append("More form than swing: look for a burr, a chip or a bent place before anything is changed.")
-    details = {
+    details: dict[str, Any] = {
         "eccentric_mm": found.eccentric_mm,
         "eccentric_uncertainty_mm": found.eccentric_uncertainty_mm,
         "direction_deg": found.direction_deg,
         "form_mm": found.form_mm,
+        "harmonics_mm": list(found.harmonics_mm),
     }
+    if wander > found.total_uncertainty_mm:
+        notes.append("It reads differently from turn to turn: look for play in the bearing before anything else.")
+    named = _whose(check, readings, found, details) if check.name == "blade" else []
+    notes += named
+    if verdict.word == "outside" and not named:
+        notes.append(_who_is_it(check))
+    if found.form_mm > 2.0 * found.eccentric_mm:
+        notes.append("More form than swing: look for a burr, a chip or a bent place before anything is changed.")
     return Result(verdict, (), tuple(notes), details)
+
+
+def _total_only(check: Check, readings: Readings, allowed: Allowed, scale: float) -> Result:
+    total = readings.maybe("total")
+    if total is None:
+        raise ValueError(
+            "readings= round one turn (four or more), total= or recording= is needed; or --port to let them stream."
+        )
+    doubt = math.hypot(math.sqrt(2.0) * readings.one("u"), 2.0 * (readings.maybe("wander") or 0.0))
+    verdict = judged(check, allowed, abs(total) * scale, doubt * scale)
+    notes = ["Only the total is known: with readings at angles it also says where it is highest, and what is form."]
+    return Result(verdict, (), tuple(notes), {})
+
+
+def _waves(found: circle.RunOut) -> list[str]:
+    names = {2: "twice a turn (an oval or a saddle)", 3: "three times a turn"}
+    return [
+        f"{2.0 * size:.3f} mm of it comes {names.get(order, f'{order} times a turn')}."
+        for order, size in enumerate(found.harmonics_mm[1:], 2)
+        if size > max(WORTH_NAMING * found.harmonics_mm[0], found.eccentric_uncertainty_mm)
+    ]
+
+
+def _whose(check: Check, readings: Readings, found: circle.RunOut, details: dict[str, Any]) -> list[str]:
+    """Flange or blade: by the flange's own readings, by the blade half round, or by the flange's size alone."""
+    parts: circle.Parts | None = None
+    if "half_round" in readings.numbers:
+        again = circle.run_out(_angles(readings, "half_round"), array(readings, "half_round"), readings.one("u"))
+        parts = circle.half_round(found, again)
+    elif "flange" in readings.numbers:
+        if "diameter" not in readings.numbers:
+            raise ValueError("flange= goes with diameter= (the circle the tip ran on, on the blade).")
+        flange = circle.run_out(_angles(readings, "flange"), array(readings, "flange"), readings.one("u"))
+        parts = circle.flange_and_blade(found, flange, readings.one("diameter"), readings.one("flange_diameter"))
+    if parts is not None:
+        details |= {
+            "flange_part_mm": parts.flange_mm,
+            "flange_direction_deg": parts.flange_direction_deg,
+            "blade_part_mm": parts.blade_mm,
+            "blade_direction_deg": parts.blade_direction_deg,
+            "parts_uncertainty_mm": parts.uncertainty_mm,
+        }
+        return [
+            f"The flange swings it by {2 * parts.flange_mm:.3f} mm (high at {parts.flange_direction_deg:.0f} degrees), "
+            f"the blade itself by {2 * parts.blade_mm:.3f} (at {parts.blade_direction_deg:.0f}), each ± "
+            f"{2 * parts.uncertainty_mm:.3f}."
+        ]
+    if "flange" in readings.known and "diameter" in readings.numbers:
+        share = readings.known["flange"][0] * readings.one("diameter") / 100.0
+        details["flange_could_mm"] = share
+        return [f"The flange as measured can swing it by up to {share:.3f} mm on that circle."]
+    return []
 
 
 def _who_is_it(check: Check) -> str:
     if check.name == "blade":
-        return "Turn the blade half round on its flange and read again: a high place that goes with it is the blade's."
-    return (
-        "Clean and read again with the arbor pushed the other way: what changes is the bearing, what stays the flange."
-    )
+        return "Turn the blade half round on its flange and read again (half_round=): what goes with it is the blade's."
+    return "Clean and read again with the arbor pushed the other way: what changes is the bearing, what stays the part."
 
 
 def _spindle(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -> Result:
     found = circle.swing(*_turn(readings), readings.one("radius"), readings.one("u"))
     verdict = judged(check, allowed, found.tilt_mm_per_m, found.uncertainty_mm_per_m)
-    notes = [f"The spindle leans toward {found.direction_deg:.0f} degrees (0 outfeed, 90 table side)."]
+    to = readings.words["on"]
+    notes = [f"To the {to} it leans toward {found.direction_deg:.0f} degrees (0 outfeed, 90 table side)."]
+    if to == "carriage":
+        notes.append(
+            "The carriage's top is the plane the work rides in; it turns when the rail is set, so sweep first."
+        )
     corrections: tuple[Correction, ...] = ()
     apart = readings.maybe("feet_apart")
-    if verdict.word != "inside" and apart is not None:
+    if verdict.word != "inside" and found.tilt_mm_per_m <= found.uncertainty_mm_per_m:
+        notes.append("The lean is less than its uncertainty, so no shim is named.")
+    elif verdict.word != "inside" and apart is not None:
         direction = readings.one("foot_direction")
         shim = circle.shim_mm(found, direction, apart)
         where = direction if shim >= 0 else (direction + 180.0) % 360.0
-        corrections = (Correction(f"under the foot at {where:.0f} degrees", abs(shim), "to be added"),)
+        doubt = found.uncertainty_mm_per_m * apart / 1000.0
+        corrections = (Correction(f"under the foot at {where:.0f} degrees", abs(shim), "to be added", doubt),)
         other = circle.shim_mm(found, direction + 90.0, apart)
         if abs(other) > abs(shim):
             notes.append("Most of the lean is across these feet; a shim there does little: name the other pair.")
     elif verdict.word != "inside":
         notes.append("With feet_apart= and foot_direction= it says what to shim.")
-    return Result(verdict, corrections, tuple(notes), {"direction_deg": found.direction_deg, "form_mm": found.form_mm})
+    details = {"direction_deg": found.direction_deg, "form_mm": found.form_mm, "on": to}
+    return Result(verdict, corrections, tuple(notes), details)
 
 
 def _turn(readings: Readings) -> tuple[FloatArray, FloatArray]:
     values = array(readings, "readings")
     if "angles" in readings.numbers:
         return array(readings, "angles"), values
-    return np.arange(len(values), dtype=np.float64) * 360.0 / len(values), values
+    return _angles(readings, "readings"), values
 
 
-EVALUATIONS: dict[str, Evaluation] = {"flange": _run_out, "blade": _run_out, "spindle": _spindle}
+def _angles(readings: Readings, key: str) -> FloatArray:
+    count = len(readings.numbers[key])
+    return np.arange(count, dtype=np.float64) * 360.0 / max(count, 1)
+
+
+EVALUATIONS: dict[str, Evaluation] = {"arbor": _run_out, "flange": _run_out, "blade": _run_out, "spindle": _spindle}

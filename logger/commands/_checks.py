@@ -89,18 +89,20 @@ def take(args: argparse.Namespace) -> Answer:
     from logger.checks.board import standing_limits
     from logger.checks.taking import result_of
     from logger.checks.typed import understand
+    from logger.commands._turning import texts_of
 
     job = open_job(args)
     check = _the_check(args.check)
     entries = job.standing_entries()
     limits = standing_limits(check, entries)
-    if not args.readings:
+    if not args.readings and not args.port:
         return Answer(_guide_json(check, limits), _guide_lines(check, limits, args.units))
     if not check.asks and args.readings != ["adjusted=yes"]:
         raise NotAllowed(
             f"{check.name} is not typed in: it is swept.", "Record it: truestroke sweep; or say adjusted=yes."
         )
-    typed = understand(check, args.readings, limits, _confirm(args), unit_needed=args.units == "in")
+    texts = texts_of(args, job, check)
+    typed = understand(check, texts, limits, _confirm(args), unit_needed=args.units == "in")
     if typed.adjusted:
         position = {"words": {"position": p}} if (p := typed.readings.words.get("position")) else {}
         job.append("taken", check=check.name, adjusted=True, **position)
@@ -108,7 +110,7 @@ def take(args: argparse.Namespace) -> Answer:
     if typed.readings.words.get("cuts") == "which":
         return _which_cuts(typed, args.units)
     taking = result_of(check, typed, entries, job.machine, _confirm(args))
-    job.append("taken", **taken_data(check, taking.typed, taking.result, args.readings))
+    job.append("taken", **taken_data(check, taking.typed, taking.result, texts))
     return _taken(job, check, taking.typed, taking.result, args.units)
 
 

@@ -29,6 +29,11 @@ def add_parser(subparsers: Subparsers) -> None:
     )
     parser.add_argument("check", metavar="CHECK", help="a check of 'truestroke board', as toe")
     parser.add_argument("readings", metavar="KEY=VALUE", nargs="*", help="readings, as span=240 or front=0.10,0.11")
+    parser.add_argument(
+        "--port", metavar="P", help="let readings stream while arbor, flange or blade is turned by hand"
+    )
+    parser.add_argument("--instrument", metavar="I", help="with --port: a name or a path to a YAML file")
+    parser.add_argument("--until", metavar="END", help="with --port: closed, or seconds; default: Enter")
 
 
 def run(args: argparse.Namespace) -> Answer:
