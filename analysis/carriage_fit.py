@@ -15,7 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.results import FloatArray
+from analysis.results import BoolArray, FloatArray
 from analysis.stops import find_dwells
 
 PART_OF_BAND = 1.0 / 3.0
@@ -143,8 +143,9 @@ def once_per_turn(
     Least squares of a smooth rail (cosine waves longer than twice the longest period) and ``HARMONICS`` harmonics of
     every period tried (N. R. Lomb, Astrophysics and Space Science 39 (1976) 447-462, with more than one harmonic). With
     a known diameter only periods near its turn and its double turn are candidates; the others say what is usual: a
-    rail has waves of its own, and a period is only believed where it stands out of them. Raises ValueError for a
-    stretch under two turns.
+    rail has waves of its own, and a period is only believed where it stands out of them. Without a diameter it must
+    also strike (show a higher harmonic): a plain wave of unknown length may just as well be the rail's. Raises
+    ValueError for a stretch under two turns.
     """
     x, z = np.asarray(x_mm, float), np.asarray(height_mm, float)
     length = float(np.ptp(x)) if len(x) else 0.0
@@ -154,35 +155,75 @@ def once_per_turn(
     shortest = max(SHORTEST_mm, 2.5 * HARMONICS * float(np.median(np.diff(x))))
     step = 0.2 / length  # a fifth of what the stretch resolves
     periods = 1.0 / np.arange(1.0 / longest, 1.0 / shortest + step, step)
-    sizes = np.array([_repeats(x, z, period, longest)[0] for period in periods])
-    allowed = np.ones(len(periods), bool)
-    if diameter_mm is not None:
-        near = [np.abs(periods / (turns * np.pi * diameter_mm) - 1.0) <= DIAMETER_KNOWN for turns in (1.0, 2.0)]
-        allowed = near[0] | near[1]
-        if not allowed.any():
-            raise ValueError(
-                f"A roller of {diameter_mm:g} mm turns once in {np.pi * diameter_mm:.0f} mm, and this stretch shows "
-                f"periods of {shortest:.0f} to {longest:.0f} mm."
-            )
-    usual = float(np.median(sizes))
-    at = int(np.argmax(np.where(allowed, sizes / _slope_of(periods, sizes), -1.0)))
-    period = float(periods[at])
-    size, height, standard = _repeats(x, z, period, longest)
-    doubt = float(np.hypot(max(standard, standard_uncertainty_mm / np.sqrt(len(x) / 10.0)), 0.35 * usual))
-    trend = float(_slope_of(periods, sizes)[at])
-    stands_out = size / max(trend, standard_uncertainty_mm / np.sqrt(len(x)), 1e-9)
+    found = [_repeats(x, z, float(period), longest) for period in periods]
+    sizes = np.array([each.size for each in found])
+    usual = np.maximum(_usual(periods, sizes), standard_uncertainty_mm / np.sqrt(len(x)))
+    allowed = _candidates(periods, found, diameter_mm)
+    at = _whole_turn(periods, found, allowed, int(np.argmax(np.where(allowed, sizes / usual, -1.0))))
+    best = found[at]
+    doubt = float(np.hypot(best.standard_uncertainty, usual[at]))
+    stands_out = float(sizes[at] / usual[at])
+    enough = STANDS_OUT if diameter_mm is not None else STANDS_OUT + 1.0
     return OncePerTurn(
-        period_mm=period,
-        height_mm=height,
-        uncertainty_mm=2.0 * 2.0 * doubt,
-        stands_out=float(stands_out),
-        diameters_mm=(period / np.pi, period / (2.0 * np.pi)),
-        seen=bool(stands_out >= STANDS_OUT and height > 4.0 * doubt),
+        period_mm=float(periods[at]),
+        height_mm=best.height,
+        uncertainty_mm=2.0 * doubt,
+        stands_out=stands_out,
+        diameters_mm=(float(periods[at]) / np.pi, float(periods[at]) / (2.0 * np.pi)),
+        seen=bool(stands_out >= enough and best.height > 2.0 * doubt and (diameter_mm is not None or best.struck)),
     )
 
 
-def _repeats(x: FloatArray, z: FloatArray, period: float, longest: float) -> tuple[float, float, float]:
-    """Root mean square of the repeating part, its peak to valley, and the standard uncertainty of an amplitude."""
+@dataclass(frozen=True)
+class _Repeating:
+    """The part that repeats with one period: root mean square, peak to valley, its harmonics' amplitudes."""
+
+    size: float
+    height: float
+    standard_uncertainty: float
+    amplitudes: FloatArray
+
+    @property
+    def fundamental(self) -> bool:
+        """The turn itself is in it, not only a half or a third of it."""
+        return bool(
+            self.amplitudes[0] >= 0.35 * self.amplitudes.max() and self.amplitudes[0] > 3.0 * self.standard_uncertainty
+        )
+
+    @property
+    def struck(self) -> bool:
+        """It strikes (a flat, a dent) and is no plain wave, of which every rail has some."""
+        higher = self.amplitudes[1:]
+        return bool(np.any((higher > 3.0 * self.standard_uncertainty) & (higher >= 0.25 * self.amplitudes[0])))
+
+
+def _candidates(periods: FloatArray, found: Sequence[_Repeating], diameter_mm: float | None) -> BoolArray:
+    """Periods that may be a roller's turn: near the known ones, else those with their own fundamental in them."""
+    if diameter_mm is None:
+        return np.array([each.fundamental for each in found])
+    near = [np.abs(periods / (turns * np.pi * diameter_mm) - 1.0) <= DIAMETER_KNOWN for turns in (1.0, 2.0)]
+    if not (near[0] | near[1]).any():
+        raise ValueError(
+            f"A roller of {diameter_mm:g} mm turns once in {np.pi * diameter_mm:.0f} mm, and this stretch shows "
+            f"periods of {periods.min():.0f} to {periods.max():.0f} mm."
+        )
+    own = np.array([each.fundamental for each in found])
+    allowed = (near[0] | near[1]) & own
+    return allowed if allowed.any() else near[0] | near[1]
+
+
+def _whole_turn(periods: FloatArray, found: Sequence[_Repeating], allowed: BoolArray, at: int) -> int:
+    """From the half or a third of a turn to the turn itself: two bearings may all but cancel its fundamental."""
+    for times in (2.0, 3.0):
+        longer = np.abs(periods / (times * periods[at]) - 1.0) < 0.03
+        tried = [int(i) for i in np.flatnonzero(longer & allowed)]
+        better = [i for i in tried if found[i].fundamental and found[i].size > 1.1 * found[at].size]
+        if better:
+            return max(better, key=lambda i: found[i].size)
+    return at
+
+
+def _repeats(x: FloatArray, z: FloatArray, period: float, longest: float) -> _Repeating:
     order = np.arange(1, int(np.ptp(x) / longest) + 1)
     along = (x - x[0]) / max(float(np.ptp(x)), 1e-9)
     smooth = np.column_stack([np.ones_like(x), along, np.cos(np.pi * along[:, None] * order)])
@@ -190,22 +231,28 @@ def _repeats(x: FloatArray, z: FloatArray, period: float, longest: float) -> tup
     waves = np.column_stack([np.cos(turn), np.sin(turn)])
     design = np.column_stack([smooth, waves])
     fitted, *_ = np.linalg.lstsq(design, z, rcond=None)
-    own = waves @ fitted[smooth.shape[1] :]
+    parts = fitted[smooth.shape[1] :]
+    own = waves @ parts
     left = z - design @ fitted
     freedom = max(len(z) - design.shape[1], 1)
-    return float(np.sqrt(np.mean(own**2))), float(np.ptp(own)), float(np.sqrt(2.0 * (left @ left) / freedom / len(z)))
+    return _Repeating(
+        size=float(np.sqrt(np.mean(own**2))),
+        height=float(np.ptp(own)),
+        standard_uncertainty=float(np.sqrt(2.0 * (left @ left) / freedom / len(z))),
+        amplitudes=np.hypot(parts[:HARMONICS], parts[HARMONICS:]),
+    )
 
 
-def _slope_of(periods: FloatArray, sizes: FloatArray) -> FloatArray:
+def _usual(periods: FloatArray, sizes: FloatArray) -> FloatArray:
     """The usual size at each period: rails have larger long waves than short ones, so a line through the logarithms.
 
-    Fitted to medians of stretches, which a single peak does not move.
+    Fitted to medians of stretches by the median of slopes (Theil-Sen), which a single peak does not tip.
     """
     log_p, log_s = np.log(periods), np.log(np.maximum(sizes, 1e-9))
     parts = np.array_split(np.argsort(log_p), 6)
     middles = np.array([(np.median(log_p[part]), np.median(log_s[part])) for part in parts])
     slopes = [(b[1] - a[1]) / (b[0] - a[0]) for i, a in enumerate(middles) for b in middles[i + 1 :]]
-    slope = max(float(np.median(slopes)), 0.0)  # Theil-Sen: a peak in one stretch does not tip it
+    slope = max(float(np.median(slopes)), 0.0)
     level = float(np.median(middles[:, 1] - slope * middles[:, 0]))
     return np.asarray(np.exp(level + slope * log_p))
 

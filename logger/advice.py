@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from analysis.bolts import WELL_INSIDE, Outcome, best_possible, plan_round
+from analysis.bolts import best_possible, plan_round
 from analysis.response import reading_weights
 from analysis.results import FloatArray, Move, PlaceFinding, Plan, Predicted, Verdict
 from analysis.rounds import Sweep
+from analysis.situation import WELL_INSIDE, Outcome
 from analysis.uncertainty import peak_to_valley
 from analysis.units import reading_from_height
 from logger import advice_inputs as inputs
@@ -25,6 +26,7 @@ from logger.advice_json import as_json, predicted_as_json
 from logger.advice_places import next_set_up, places
 from logger.errors import NotAllowed
 from logger.findings import surface_under
+from logger.fitness import not_looked_at, stop_for_play
 from logger.turn_words import turn_words
 
 if TYPE_CHECKING:
@@ -76,6 +78,10 @@ def advise(
         warnings=ground.warnings,
     )
     base = replace(base, verdict=_with_its_ends(base.verdict, ground))
+    if (play := stop_for_play(job)) is not None:
+        return replace(base, why=(play,))
+    if ground.state.number == 1 and not made_so_far and (unlooked := not_looked_at(job)) is not None:
+        base = replace(base, warnings=(*base.warnings, unlooked))
     if ground.state.turned_since and not made_so_far:
         return _sweep_first(base, ground)
     if base.verdict.word == "inside" and not made_so_far and _rest_is_fine(ground, base.places):
