@@ -21,7 +21,7 @@ Units: N, mm. ``w`` + up; ``phi`` in mm/mm, + when the table side (y +) is highe
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -82,13 +82,21 @@ class Shape:
     couples_Nmm: FloatArray
     rigid: FloatArray  # (..., 3, cases): a in mm, b in mm per length_mm, c in mm per TWIST_ARM_MM
     loads: tuple[Load, ...] = ()
+    apart: bool = False  # True: every load is a case of its own
+
+    def _of_loads(self, parts: list[FloatArray]) -> FloatArray:
+        """The free beam's own answer to the loads: in every case all of them, or each in its own."""
+        if not parts:
+            return np.asarray(0.0)
+        each = np.stack(parts, axis=-1)
+        return each if self.apart else each.sum(axis=-1, keepdims=True)
 
     def height(self, x_mm: FloatArray) -> FloatArray:
         """Rail height in mm at ``x_mm`` of shape (..., points); returns (..., points, cases)."""
         xi, _ = _dimensionless(self.rail, x_mm)
         bending = _cubes(x_mm, self.rail.x_mm) / (12.0 * self.rail.EI)[..., None, None]
         lines = self.rigid[..., 0:1, :] + xi[..., :, None] * self.rigid[..., 1:2, :]
-        loads = sum((_load_bending(self.rail, load, x_mm)[..., None] for load in self.loads), np.float64(0.0))
+        loads = self._of_loads([_load_bending(self.rail, load, x_mm) for load in self.loads])
         return np.asarray(bending @ self.forces_N + lines + loads)
 
     def twist(self, x_mm: FloatArray) -> FloatArray:
@@ -97,7 +105,7 @@ class Shape:
         """
         torques = self.rail.y_mm[..., :, None] * self.forces_N + self.couples_Nmm
         spread = np.abs(x_mm[..., :, None] - self.rail.x_mm[..., None, :]) / (2.0 * self.rail.GJ)[..., None, None]
-        loads = sum((_load_twist(self.rail, load, x_mm)[..., None] for load in self.loads), np.float64(0.0))
+        loads = self._of_loads([_load_twist(self.rail, load, x_mm) for load in self.loads])
         return np.asarray(self.rigid[..., 2:3, :] / TWIST_ARM_MM - spread @ torques + loads)
 
     def moment(self, x_mm: FloatArray) -> FloatArray:
@@ -107,7 +115,7 @@ class Shape:
         Sum of forces to the left times their arms, which is the statics of the free body, not a second derivative.
         """
         arms = np.maximum(x_mm[..., :, None] - self.rail.x_mm[..., None, :], 0.0)
-        loads = sum((_load_moment(load, x_mm)[..., None] for load in self.loads), np.float64(0.0))
+        loads = self._of_loads([_load_moment(load, x_mm) for load in self.loads])
         return np.asarray(arms @ self.forces_N + loads)
 
 
@@ -117,7 +125,7 @@ def lift_response(rail: Rail) -> Shape:
     Weights drop out: they cancel in the difference between two states as long as nothing lifts off.
     """
     unit = np.broadcast_to(np.eye(rail.supports), (*_leading(rail), rail.supports, rail.supports))
-    return _solve(rail, unit, ())
+    return _solve(rail, _lifted(rail, unit))
 
 
 def loaded_shape(rail: Rail, lifts_mm: FloatArray, loads: tuple[Load, ...]) -> Shape:
@@ -125,7 +133,19 @@ def loaded_shape(rail: Rail, lifts_mm: FloatArray, loads: tuple[Load, ...]) -> S
     checks.
     """
     lifts = np.broadcast_to(lifts_mm, (*_leading(rail), rail.supports))[..., None]
-    return _solve(rail, lifts, loads)
+    right = _lifted(rail, lifts)
+    for load in loads:
+        right = right + _pressed(rail, load)
+    return replace(_solve(rail, right), loads=loads)
+
+
+def single_loads(rail: Rail, loads: tuple[Load, ...]) -> Shape:
+    """What each of ``loads`` alone does to the rail, every bolt where it is: case ``k`` is load ``k``.
+
+    The same compliance answers to loads and to bolts, so what a known mass does tells how a bolt will do.
+    """
+    right = np.concatenate([_pressed(rail, load) for load in loads], axis=-1)
+    return replace(_solve(rail, right), loads=loads, apart=True)
 
 
 def shared_compliance(
@@ -167,16 +187,15 @@ def _cubes(x_mm: FloatArray, at_mm: FloatArray) -> FloatArray:
     return np.asarray(apart * apart * apart)
 
 
-def _solve(rail: Rail, lifts_mm: FloatArray, loads: tuple[Load, ...]) -> Shape:
-    """Solve for the supports' forces and couples; ``lifts_mm`` (..., n, cases).
+def _solve(rail: Rail, right: FloatArray) -> Shape:
+    """Solve for the supports' forces and couples under the right-hand sides ``right`` (..., 2n + 3, cases).
 
     Unknowns are scaled to lengths (forces by 12 EI / L^3, couples by 2 GJ / (L arm)), which keeps the matrix well
     conditioned from soft wooden plinths to rigid supports.
     """
     n, lead = rail.supports, _leading(rail)
-    x, length = _dimensionless(rail, rail.x_mm)
-    force_unit = np.asarray(12.0 * rail.EI / length**3)
-    couple_unit = np.asarray(2.0 * rail.GJ / (length * TWIST_ARM_MM))
+    x, _ = _dimensionless(rail, rail.x_mm)
+    force_unit, couple_unit = _units(rail)
     arm = (force_unit / couple_unit)[..., None] * rail.y_mm  # torque of a unit force, in couple units
     apart = np.abs(x[..., :, None] - x[..., None, :])
     tilt = rail.y_mm[..., :, None] / TWIST_ARM_MM
@@ -194,32 +213,42 @@ def _solve(rail: Rail, lifts_mm: FloatArray, loads: tuple[Load, ...]) -> Shape:
     matrix[..., 2 * n + 1, :n] = x
     matrix[..., 2 * n + 2, :n] = arm
     matrix[..., 2 * n + 2, n : 2 * n] = 1.0
-    right = _right_hand_side(rail, lifts_mm, loads, force_unit, couple_unit)
     solved = np.linalg.solve(matrix, right)
     return Shape(
         rail=rail,
         forces_N=solved[..., :n, :] * force_unit[..., None, None],
         couples_Nmm=solved[..., n : 2 * n, :] * couple_unit[..., None, None],
         rigid=np.asarray(solved[..., 2 * n :, :]),
-        loads=loads,
     )
 
 
-def _right_hand_side(
-    rail: Rail, lifts_mm: FloatArray, loads: tuple[Load, ...], force_unit: FloatArray, couple_unit: FloatArray
-) -> FloatArray:
-    n, lead = rail.supports, _leading(rail)
-    right = np.zeros((*lead, 2 * n + 3, lifts_mm.shape[-1]))
+def _units(rail: Rail) -> tuple[FloatArray, FloatArray]:
+    """The force and the couple that belong to a deflection of one length unit."""
+    length = rail.length_mm
+    return np.asarray(12.0 * rail.EI / length**3), np.asarray(2.0 * rail.GJ / (length * TWIST_ARM_MM))
+
+
+def _lifted(rail: Rail, lifts_mm: FloatArray) -> FloatArray:
+    """Right-hand sides (..., 2n + 3, cases) of lifts (..., n, cases)."""
+    n = rail.supports
+    right = np.zeros((*_leading(rail), 2 * n + 3, lifts_mm.shape[-1]))
     right[..., :n, :] = lifts_mm
-    for load in loads:
-        twist = _load_twist(rail, load, rail.x_mm)
-        lifted = _load_bending(rail, load, rail.x_mm) + rail.y_mm * twist
-        middle, _ = _dimensionless(rail, np.asarray(0.5 * (load.from_mm + load.to_mm)))
-        right[..., :n, :] -= lifted[..., None]
-        right[..., n : 2 * n, :] -= twist[..., None] * TWIST_ARM_MM
-        right[..., 2 * n, :] -= (load.force_N / force_unit)[..., None]
-        right[..., 2 * n + 1, :] -= (load.force_N * middle / force_unit)[..., None]
-        right[..., 2 * n + 2, :] -= (load.force_N * load.y_mm / couple_unit)[..., None]
+    return right
+
+
+def _pressed(rail: Rail, load: Load) -> FloatArray:
+    """Right-hand side (..., 2n + 3, 1) of one load."""
+    n = rail.supports
+    force_unit, couple_unit = _units(rail)
+    right = np.zeros((*_leading(rail), 2 * n + 3, 1))
+    twist = _load_twist(rail, load, rail.x_mm)
+    lifted = _load_bending(rail, load, rail.x_mm) + rail.y_mm * twist
+    middle, _ = _dimensionless(rail, np.asarray(0.5 * (load.from_mm + load.to_mm)))
+    right[..., :n, 0] -= lifted
+    right[..., n : 2 * n, 0] -= twist * TWIST_ARM_MM
+    right[..., 2 * n, 0] -= load.force_N / force_unit
+    right[..., 2 * n + 1, 0] -= load.force_N * middle / force_unit
+    right[..., 2 * n + 2, 0] -= load.force_N * load.y_mm / couple_unit
     return right
 
 
