@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analysis.bolts import Situation, feasible
+from analysis.bolts import feasible
 from analysis.chebyshev import Group
 from analysis.diagnose import STRANGE, odd_turns
 from analysis.learn import Learned, learn
 from analysis.response import reading_weights, seen_by_geometry
 from analysis.results import Findings, FloatArray, IntArray
 from analysis.rounds import Sweep, extended, observed, thinned
+from analysis.situation import Situation
 from logger import advice_inputs as inputs
 from logger.advice_places import place_goals
 from logger.errors import NotAllowed
@@ -168,6 +169,7 @@ def _situation(
         smallest_mm=inputs.smallest_of(machine),
         hand=0.0025 * scale,
         lock_nut_mm=0.005,
+        least_gain=0.12 if main.set_up.kind != "level" else 0.2,
     )
     return feasible(situation)
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.bolts import Situation, best_possible, draw_errors, plan_round, play
+from analysis.bolts import best_possible, plan_round
 from analysis.chebyshev import Group, chebyshev_lifts, worst_ratio
+from analysis.guided import play
+from analysis.situation import Situation, draw_errors
 
 FREE = np.full(6, 5.0)
 
@@ -78,17 +80,17 @@ def test_guided_turning_repairs_the_scale_of_the_response_and_the_last_park_is_e
     response = np.array([[1.0], [0.5]])
     believed = situation([0.0, 0.0], response, draws=2)
     real = Situation(**{**believed.__dict__, "response": 0.5 * believed.response})
-    value, lifts, answer = play(real, draw_errors(real, 1), ((0, 0),), np.array([0.1]), np.array([0.1]))
-    np.testing.assert_allclose(value[0], [0.1, 0.05], atol=1e-4)
-    np.testing.assert_allclose(lifts[0], [0.2], atol=1e-3)
-    np.testing.assert_allclose(answer[0, :, 0], [1.0, 0.5])
+    done = play(real, draw_errors(real, 1), ((0, 0),), np.array([0.1]), np.array([0.1]))
+    np.testing.assert_allclose(done.value[0], [0.1, 0.05], atol=1e-4)
+    np.testing.assert_allclose(done.lifts_mm[0], [0.2], atol=1e-3)
+    np.testing.assert_allclose(done.answer[0, :, 0], [1.0, 0.5])
 
 
 def test_a_later_target_takes_back_what_an_earlier_bolt_did_at_its_park():
     response = np.array([[1.0, 0.2], [0.4, 1.0]])
     real = situation([0.0, 0.0], response, draws=2)
-    value, _, _ = play(real, draw_errors(real, 2), ((0, 0), (1, 1)), np.array([0.1, 0.0]), np.array([0.1, -0.04]))
-    np.testing.assert_allclose(value[0], [0.1 - 0.04 * 0.2, 0.0], atol=1e-4)
+    done = play(real, draw_errors(real, 2), ((0, 0), (1, 1)), np.array([0.1, 0.0]), np.array([0.1, -0.04]))
+    np.testing.assert_allclose(done.value[0], [0.1 - 0.04 * 0.2, 0.0], atol=1e-4)
 
 
 def test_one_high_bolt_is_one_move():

@@ -18,8 +18,9 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from analysis.bolts import Situation, plan_round
+from analysis.bolts import plan_round
 from analysis.chebyshev import Group
+from analysis.situation import Situation
 from fixtures.layouts import LAYOUTS
 from fixtures.workshop import SimMachine, draw_machine
 from logger import advice

@@ -15,6 +15,7 @@ from analysis.results import Findings, FloatArray
 from fixtures.workshop import SimMachine
 from logger import advice_inputs
 from logger.findings import find
+from logger.instruments import Instrument, instrument_from_text
 from logger.job import Round, TurnedBolt
 from logger.machines import Machine, machine_from_text
 
@@ -65,12 +66,15 @@ def job_for(machine: SimMachine, band_mm: float, mapped: bool = False) -> Memory
     return MemoryJob(described.model_copy(update={"band": band}))
 
 
-@dataclass(frozen=True)
-class Display:
-    """What the findings ask of an instrument: its display's step."""
-
-    step: float
-    counts_per_mm: float | None = None
+INSTRUMENT = """
+name: invented display
+link: {{baud: 115200}}
+frame: line
+pattern: '^(?P<value>[+-]?\\d+\\.\\d+)$'
+unit: {unit}
+resolution: {step:g}
+examples: [{{bytes: "+0.123\\n", value: 0.123}}]
+"""
 
 
 @dataclass(frozen=True)
@@ -79,7 +83,7 @@ class MemoryRecording:
 
     machine: Machine
     set_up: str
-    instrument: Display
+    instrument: Instrument
     unit: str
     passes: int
     t_s: FloatArray
@@ -92,6 +96,7 @@ class MemoryRecording:
     name: str = "sweep"
     warnings: tuple[str, ...] = ()
     channels: tuple[str, ...] = ("",)
+    position_from: str = ""
 
 
 def sweep(
@@ -104,11 +109,13 @@ def sweep(
     source = "stops" if stations_mm else "encoder"
     swept = machine.sweep(name, passes=passes, source=source, stations_mm=stations_mm, rate_hz=50.0)
     said = np.isfinite(swept.value)
+    unit = "mm/m" if described.set_up(name).kind == "level" else "mm"
+    step = machine.instrument_for(name).resolution
     recording = MemoryRecording(
         machine=described,
         set_up=name,
-        instrument=Display(machine.instrument_for(name).resolution),
-        unit="mm/m" if described.set_up(name).kind == "level" else "mm",
+        instrument=instrument_from_text(INSTRUMENT.format(unit=unit, step=step), "invented display"),
+        unit=unit,
         passes=passes,
         t_s=swept.t_s[said],
         value=swept.value[said],
