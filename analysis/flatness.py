@@ -12,13 +12,14 @@ flatness as the smallest zone (see ``surface``); least-squares adjustment of obs
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
 
 from analysis.results import FloatArray
 from analysis.straightness import least_squares_line, minimum_zone_line
-from analysis.surface import BadSurface, least_squares_plane, minimum_zone_plane
+from analysis.surface import LINES, BadSurface, least_squares_plane, minimum_zone_plane, union_jack
 from analysis.uncertainty import peak_to_valley
 
 FEWEST_ON_A_LINE = 3
@@ -122,6 +123,58 @@ def level_grid(
     covariance[1:, 1:] = inverse
     x, y = np.meshgrid(np.arange(columns) * step_x_mm, np.arange(rows) * step_y_mm)
     return Points(x.ravel(), y.ravel(), z, covariance, float(np.sqrt(np.mean(left**2))))
+
+
+CORNERS = {"NW": (0.0, 1.0), "NE": (1.0, 1.0), "SW": (0.0, 0.0), "SE": (1.0, 0.0)}
+_MIDDLES = {"N": (0.5, 1.0), "S": (0.5, 0.0), "E": (1.0, 0.5), "W": (0.0, 0.5)}
+
+
+def union_jack_points(slopes_mm_per_m: Mapping[str, FloatArray], step_mm: float, u_mm_per_m: float) -> Points:
+    """The eight lines of a union jack (``surface.union_jack``) as points over the table, N its table side, E outfeed.
+
+    The heights are linear in the slopes, so the covariance follows from one slope after another (JCGM 100:2008, 5.2).
+    Both sides of each pair must have as many steps. ``misclosure_mm`` is that of the centre lines.
+    """
+    slopes = {line: np.asarray(slopes_mm_per_m.get(line, ()), float) / 1000.0 for line in LINES}
+    for one, other in (("NE_NW", "SE_SW"), ("NE_SE", "NW_SW")):
+        if len(slopes[one]) != len(slopes[other]):
+            raise BadSurface(
+                f"{one} has {len(slopes[one])} steps and {other} {len(slopes[other])}: opposite sides match."
+            )
+    found = union_jack(slopes, step_mm)
+    size = len(slopes["NE_NW"]) * step_mm, len(slopes["NE_SE"]) * step_mm
+    places = CORNERS | _MIDDLES
+    x, y = [], []
+    for line in LINES:
+        (x0, y0), (x1, y1) = (places[end] for end in line.split("_"))
+        share = np.linspace(0.0, 1.0, len(found.heights[line]))
+        x.append((x0 + (x1 - x0) * share) * size[0])
+        y.append((y0 + (y1 - y0) * share) * size[1])
+    z = np.concatenate([found.heights[line] for line in LINES])
+    columns = []
+    for line in LINES:
+        for place in range(len(slopes[line])):
+            bumped = {**slopes, line: slopes[line] + np.eye(len(slopes[line]))[place] * 1e-3}
+            column = np.concatenate([union_jack(bumped, step_mm).heights[each] for each in LINES]) - z
+            columns.append(column - column.mean())  # which place is lowest may change: a constant means nothing
+    jacobian = np.stack(columns, axis=1) / 1e-3
+    covariance = jacobian @ jacobian.T * (u_mm_per_m / 2000.0) ** 2
+    miss = float(np.sqrt(np.mean(np.square(list(found.closure.values())))))
+    return Points(np.concatenate(x), np.concatenate(y), z, covariance, miss)
+
+
+def grid_shape(along: int, across: int) -> tuple[int, int] | None:
+    """(rows, columns) of the rectangle with so many steps along and across its lines; None where there is none.
+
+    rows (columns - 1) and (rows - 1) columns: columns - rows is their difference, and one whole root is left.
+    """
+    apart = along - across
+    root = (1 - apart) ** 2 + 4 * along
+    rows = (1 - apart + math.isqrt(root)) / 2
+    columns = rows + apart
+    if math.isqrt(root) ** 2 != root or rows != int(rows) or rows < 2 or columns < 2:
+        return None
+    return int(rows), int(columns)
 
 
 def _widened(standardised: FloatArray, freedom: int) -> float:

@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.flatness import Points, level_grid, of_points, strut_rise
+from analysis.flatness import Points, grid_shape, level_grid, of_points, strut_rise, union_jack_points
 from analysis.surface import BadSurface
 
 DATA = Path(__file__).parent.parent / "data"
@@ -49,6 +49,38 @@ def test_moodys_own_plate_comes_out_in_the_smallest_zone():
     found = of_points(Points(x, y, z * 0.254, np.eye(len(z)) * 1e-12))
     assert found.zone_mm == pytest.approx(4.157296, abs=1e-3)  # micrometres here
     assert found.least_squares_mm == pytest.approx(4.454435, abs=1e-3)
+
+
+def moodys_slopes():
+    """Arcseconds as mm/m: the running sums of readings less their first, as published."""
+    lines: dict[str, list[float]] = {}
+    with (DATA / "moody1955_readings.csv").open(encoding="utf-8") as file:
+        for row in csv.DictReader(file):
+            lines.setdefault(row["line"], []).append(float(row["arcsec"]))
+    return {name: np.radians(np.array(values) / 3600.0) * 1000.0 for name, values in lines.items()}
+
+
+def test_moodys_readings_give_the_same_zone_by_way_of_the_points():
+    found = union_jack_points(moodys_slopes(), 4.0 * 25.4, 1000.0 * np.radians(0.2 / 3600.0))
+    assert len(found.z) == 126
+    assert 1000.0 * of_points(found).least_squares_mm == pytest.approx(4.454435, abs=1e-3)
+    assert 1000.0 * float(np.ptp(found.z)) == pytest.approx(4.531650, abs=1e-4)
+    assert 1000.0 * found.misclosure_mm == pytest.approx(0.3448 / np.sqrt(2.0), abs=1e-3)
+    assert float(np.ptp(found.x)) == pytest.approx(64.0 * 25.4)
+
+
+def test_a_slope_that_is_worse_known_makes_the_heights_worse_known_in_proportion():
+    one, ten = (union_jack_points(moodys_slopes(), 101.6, u).covariance for u in (0.001, 0.01))
+    assert ten == pytest.approx(100.0 * one)
+    assert np.linalg.matrix_rank(one) > 90
+
+
+def test_the_shape_of_a_grid_follows_from_how_many_steps_there_are():
+    assert grid_shape(4, 4) is None
+    assert grid_shape(20, 17) is None
+    for rows in range(2, 9):
+        for columns in range(2, 9):
+            assert grid_shape(rows * (columns - 1), (rows - 1) * columns) == (rows, columns)
 
 
 def test_the_strut_pushes_the_hollow_out_and_no_more():
