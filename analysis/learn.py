@@ -17,6 +17,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from analysis.load import Loaded, load_response, noise_of
 from analysis.prior import WAVES, Prior, discrepancy_basis, physics_response, state_response
 from analysis.results import FloatArray, IntArray
 
@@ -53,7 +54,7 @@ class Learned:
     """Draws of the posterior: ``coordinates`` (draws, size), ``lifts_mm`` (draws, turns), and how well they fit.
 
     ``misfit`` is the mean square of the whitened residuals of the mean estimate: about 1 or below when the physics
-    explains what was seen; ``residual`` (rows,) are the residuals themselves.
+    explains what was seen; ``residual`` (rows,) are the residuals themselves. ``load_misfit``: the same for masses.
     """
 
     prior: Prior
@@ -61,6 +62,7 @@ class Learned:
     lifts_mm: FloatArray
     misfit: float
     residual: FloatArray
+    load_misfit: float = 0.0
 
     def state_response(self, s_mm: FloatArray) -> FloatArray:
         """Response of (heave, pitch, roll) to the bolts in every draw: (draws, stations, 3, bolts)."""
@@ -89,49 +91,111 @@ def gaussian_update(
     return mean + gain @ (value - jacobian @ mean), keep @ covariance @ keep.T + gain @ noise @ gain.T
 
 
-def learn(prior: Prior, lifts: Lifts, changes: Changes, draws: int = 200, seed: int = 20_260_101) -> Learned:
-    """Draws of machine and lifts given every observed change. With no changes: draws of the prior."""
+def learn(
+    prior: Prior,
+    lifts: Lifts,
+    changes: Changes,
+    draws: int = 200,
+    seed: int = 20_260_101,
+    loads: tuple[Loaded, ...] = (),
+) -> Learned:
+    """Draws of machine and lifts given every observed change. With no changes: draws of the prior.
+
+    ``loads``: readings with and without a known mass, which answer to the same compliance; ``load_misfit`` says how
+    well the physics explains those.
+    """
     start = prior.draw(draws, seed)
     turns = len(lifts.bolt)
     rng = np.random.default_rng(seed + 1)
     shifts = rng.standard_normal((draws, turns))
-    if len(changes.value) == 0:
+    seen = _Seen.of(prior, lifts, changes, loads)
+    if len(seen.value) == 0:
         lifted = lifts.mean_mm + lifts.standard_uncertainty_mm * shifts
         return Learned(prior, start, lifted, 0.0, np.zeros(0))
     begin = np.concatenate([start, shifts], axis=1)
-    root = np.linalg.cholesky(changes.covariance)
-    errors = rng.standard_normal((draws, len(changes.value))) @ root.T
+    root = np.linalg.cholesky(seen.covariance)
+    errors = rng.standard_normal((draws, len(seen.value))) @ root.T
     centre = np.zeros(prior.size + turns)
     for _ in range(STEPS):
-        predicted, jacobian = _linearised(prior, lifts, changes, centre)
-        gain = gaussian_gain(jacobian, np.ones(len(centre)), changes.covariance)
-        centre = _limited(gain @ (changes.value - predicted + jacobian @ centre), centre)
-    predicted, jacobian = _linearised(prior, lifts, changes, centre)
-    gain = gaussian_gain(jacobian, np.ones(len(centre)), changes.covariance)
-    at = begin + (changes.value + errors - predicted + (centre - begin) @ jacobian.T) @ gain.T
+        predicted, jacobian = seen.linearised(centre)
+        gain = gaussian_gain(jacobian, np.ones(len(centre)), seen.covariance)
+        centre = _limited(gain @ (seen.value - predicted + jacobian @ centre), centre)
+    predicted, jacobian = seen.linearised(centre)
+    gain = gaussian_gain(jacobian, np.ones(len(centre)), seen.covariance)
+    at = begin + (seen.value + errors - predicted + (centre - begin) @ jacobian.T) @ gain.T
     for _ in range(ENSEMBLE_STEPS):
-        at = _ensemble_step(prior, lifts, changes, at, changes.value + errors)
-    residual = changes.value - _predicted(prior, lifts, changes, centre[None, :])[0]
+        at = _ensemble_step(seen, at, seen.value + errors)
+    residual = seen.value - seen.predicted(centre[None, :])[0]
     white = np.linalg.solve(root, residual)
+    turned, weighed = white[: len(changes.value)], white[len(changes.value) :]
     return Learned(
         prior=prior,
         coordinates=at[:, : prior.size],
         lifts_mm=lifts.mean_mm + lifts.standard_uncertainty_mm * at[:, prior.size :],
-        misfit=float(np.mean(white * white)),
-        residual=residual,
+        misfit=float(np.mean(turned * turned)) if len(turned) else 0.0,
+        residual=residual[: len(changes.value)],
+        load_misfit=float(np.mean(weighed * weighed)) if len(weighed) else 0.0,
     )
 
 
-def _ensemble_step(prior: Prior, lifts: Lifts, changes: Changes, at: FloatArray, wanted: FloatArray) -> FloatArray:
+@dataclass(frozen=True)
+class _Seen:
+    """All that was observed: what turns changed, then what masses changed, as one vector."""
+
+    prior: Prior
+    lifts: Lifts
+    changes: Changes
+    loads: tuple[Loaded, ...]
+    value: FloatArray
+    covariance: FloatArray
+
+    @classmethod
+    def of(cls, prior: Prior, lifts: Lifts, changes: Changes, loads: tuple[Loaded, ...]) -> _Seen:
+        middle = np.zeros((1, prior.size))
+        blocks = [changes.covariance]
+        blocks += [noise_of(each, prior.bench.carriage, load_response(prior, middle, each)[0]) for each in loads]
+        value = np.concatenate([changes.value, *[each.change for each in loads]])
+        return cls(prior, lifts, changes, loads, value, _block_diagonal(blocks))
+
+    def predicted(self, at: FloatArray) -> FloatArray:
+        """Expected values (draws, rows) at ``at`` (draws, size + turns)."""
+        by_turns = _predicted(self.prior, self.lifts, self.changes, at)
+        by_loads = [load_response(self.prior, at[:, : self.prior.size], each) for each in self.loads]
+        return np.concatenate([by_turns, *by_loads], axis=1)
+
+    def linearised(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Expected values (rows,) at ``at`` (size + turns,) and their Jacobian (rows, size + turns)."""
+        predicted, jacobian = _linearised(self.prior, self.lifts, self.changes, at)
+        if not self.loads:
+            return predicted, jacobian
+        step, n = 1e-3, self.prior.physics
+        trials = np.repeat(at[None, : self.prior.size], n + 1, axis=0)
+        trials[1:, :n] += step * np.eye(n)
+        effect = np.concatenate([load_response(self.prior, trials, each) for each in self.loads], axis=1)
+        by_physics = np.zeros((effect.shape[1], len(at)))
+        by_physics[:, :n] = (effect[1:] - effect[0]).T / step
+        return np.concatenate([predicted, effect[0]]), np.concatenate([jacobian, by_physics])
+
+
+def _block_diagonal(blocks: list[FloatArray]) -> FloatArray:
+    size = sum(len(block) for block in blocks)
+    whole, start = np.zeros((size, size)), 0
+    for block in blocks:
+        whole[start : start + len(block), start : start + len(block)] = block
+        start += len(block)
+    return whole
+
+
+def _ensemble_step(seen: _Seen, at: FloatArray, wanted: FloatArray) -> FloatArray:
     """Pull every draw to its own perturbed data along the directions in which the draws differ.
 
     The Jacobian at the centre is not that of a draw far from it; the draws' own regression of changes on coordinates
     is (G. Evensen, Data Assimilation, 2009, chapter 9: the ensemble form of the same gain).
     """
-    predicted = _predicted(prior, lifts, changes, at)
+    predicted = seen.predicted(at)
     spread, answer = at - at.mean(axis=0), predicted - predicted.mean(axis=0)
-    seen = answer.T @ answer / len(at) + changes.covariance
-    return _limited(at + (wanted - predicted) @ np.linalg.solve(seen, answer.T @ spread / len(at)), at)
+    gain = np.linalg.solve(answer.T @ answer / len(at) + seen.covariance, answer.T @ spread / len(at))
+    return _limited(at + (wanted - predicted) @ gain, at)
 
 
 def _limited(wanted: FloatArray, now: FloatArray) -> FloatArray:
