@@ -159,13 +159,17 @@ class _Seen:
 
     def predicted(self, at: FloatArray) -> FloatArray:
         """Expected values (draws, rows) at ``at`` (draws, size + turns)."""
-        by_turns = _predicted(self.prior, self.lifts, self.changes, at)
+        by_turns = np.zeros((len(at), 0))
+        if len(self.changes.value):
+            by_turns = _predicted(self.prior, self.lifts, self.changes, at)
         by_loads = [load_response(self.prior, at[:, : self.prior.size], each) for each in self.loads]
         return np.concatenate([by_turns, *by_loads], axis=1)
 
     def linearised(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Expected values (rows,) at ``at`` (size + turns,) and their Jacobian (rows, size + turns)."""
-        predicted, jacobian = _linearised(self.prior, self.lifts, self.changes, at)
+        predicted, jacobian = np.zeros(0), np.zeros((0, len(at)))
+        if len(self.changes.value):
+            predicted, jacobian = _linearised(self.prior, self.lifts, self.changes, at)
         if not self.loads:
             return predicted, jacobian
         step, n = 1e-3, self.prior.physics
