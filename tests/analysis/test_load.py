@@ -1,4 +1,4 @@
-"""What a known mass does to the readings, against statics, reciprocity, frames by finite elements, and a simulated saw."""
+"""What a known mass does to readings, held against statics, reciprocity, and a simulated saw by finite elements."""
 
 from __future__ import annotations
 
