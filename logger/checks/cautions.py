@@ -17,3 +17,10 @@ TEST_CUT = (
     "competent. Blade standing before the board is drawn back or a hand goes near."
 )
 CLAMP = "Clamp the carriage before a bolt is slackened, and never slack all supports at once."
+ONE_MOVES = "One person moves the carriage and says so; all hands clear."
+PROP = "Prop an overhanging rail before its brace is loosened, and never slack all supports at once."
+STRUT = (
+    "A jack rod or strut holds the casting up: a sixteenth of a turn at a time, no hand between them, and the machine "
+    "stands on its feet, never on the strut."
+)
+NO_LISTENING = "Nobody puts an ear or a hand near what turns to listen or to look."

@@ -10,7 +10,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from logger.checks import evaluate_base, evaluate_fence, evaluate_fit, evaluate_toe, evaluate_turning
+from logger.checks import (
+    evaluate_base,
+    evaluate_fence,
+    evaluate_fit,
+    evaluate_line,
+    evaluate_surface,
+    evaluate_toe,
+    evaluate_travel,
+    evaluate_turning,
+)
 from logger.checks.model import Allowed, Check, Readings
 from logger.checks.result import Evaluation, Result
 from logger.errors import NotAllowed
@@ -22,7 +31,10 @@ if TYPE_CHECKING:
 EVALUATIONS: dict[str, Evaluation] = {
     **evaluate_base.EVALUATIONS,
     **evaluate_fit.EVALUATIONS,
+    **evaluate_surface.EVALUATIONS,
+    **evaluate_travel.EVALUATIONS,
     **evaluate_turning.EVALUATIONS,
+    **evaluate_line.EVALUATIONS,
     **evaluate_toe.EVALUATIONS,
     **evaluate_fence.EVALUATIONS,
 }

@@ -6,17 +6,37 @@ measuring what the next correction underneath will spoil, and measuring again wh
 Limits are defaults, each with its origin; a user's own (``allowed=``, ``origin=``) come first. Where no published limit
 is known none is made up: it says common practice. The cautions (``cautions``) are shown at the step, not in a preface.
 
-The rows are in ``table_base``, ``table_turning`` and ``table_cut``; here is their order.
+The rows are in ``table_base``, ``table_surface``, ``table_travel``, ``table_turning``, ``table_line``, ``table_cut``
+and ``table_final``; here is their order.
 """
 
 from __future__ import annotations
 
-from logger.checks import table_base, table_cut, table_turning
+from logger.checks import (
+    table_base,
+    table_cut,
+    table_final,
+    table_line,
+    table_surface,
+    table_travel,
+    table_turning,
+)
 from logger.checks.model import Check
 
-CHECKS: tuple[Check, ...] = (*table_base.CHECKS, *table_turning.CHECKS, *table_cut.CHECKS)
+ORDER = (
+    "condition", "base", "feet", "twist", "sag",
+    "fit", "rail", "straight",
+    "arbor", "flange", "blade", "spindle", "bevel", "upright", "knife",
+    "toe", "scoring", "outrigger", "fence", "length", "rip",
+    "final",
+)  # fmt: skip
+"""The order of work: the body, the travel, what turns, what is set to both, and the sweep that accepts it all."""
 
-BY_NAME = {check.name: check for check in CHECKS}
+_FAMILIES = (table_base, table_surface, table_travel, table_turning, table_line, table_cut, table_final)
+
+BY_NAME = {check.name: check for family in _FAMILIES for check in family.CHECKS}
+
+CHECKS: tuple[Check, ...] = tuple(BY_NAME[name] for name in ORDER)
 
 
 def all_below(name: str) -> dict[str, str]:

@@ -72,6 +72,7 @@ CHECKS: tuple[Check, ...] = (
         rests_on=(
             Because("condition", "A burr under the level is read as twist."),
             Because("base", "The cast body lies on four feet: raising one to level it also twists it."),
+            Because("feet", "A foot in the air is no support: raised, it does nothing to the table until it touches."),
         ),
     ),
     FIT,
@@ -90,6 +91,7 @@ CHECKS: tuple[Check, ...] = (
             Because("condition", "A loose bracket or dirt on the rail moves with every pass."),
             Because("fit", "Play in the carriage moves it at every pass by more than a bolt corrects."),
             Because("twist", "Height is over the table: a table that twists changes it from one end to the other."),
+            Because("sag", "Height is over the table: pushing its middle up takes it away in the middle."),
         ),
     ),
 )

@@ -111,6 +111,7 @@ CHECKS: tuple[Check, ...] = (
                 "blade", "A tooth that is not quite the same place of the blade brings its wobble into the reading."
             ),
             Because("rail", "Turning a support bolt tips its bracket, which pushes the rail sideways."),
+            Because("straight", "Toe is the travel's direction past the blade: straightening the rail turns it there."),
         ),
         disturbs=(
             Because("rail", "The bolts were slackened to shift the rail: only a sweep shows the heights were kept."),

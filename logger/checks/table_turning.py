@@ -106,6 +106,7 @@ CHECKS: tuple[Check, ...] = (
         rests_on=(
             Because("condition", "A cutter block or a loose carrier bends the swing."),
             Because("twist", "Square is square to the table; untwisting it turns the surface the tip touches."),
+            Because("sag", "Pushing the table's middle turns the surface round the spindle."),
         ),
         left_alone_by=(Because("rail", "The tip runs on the table, not on the carriage."),),
     ),

@@ -21,6 +21,7 @@ from logger.errors import NotAllowed
 if TYPE_CHECKING:
     from logger.checks.model import Check
     from logger.checks.result import Result
+    from logger.job import Job
     from logger.journal import JournalEntry
     from logger.machines import Machine
 
@@ -34,12 +35,22 @@ class Taking:
 
 
 def result_of(
-    check: Check, typed: Typed, entries: Sequence[JournalEntry], machine: Machine, confirm: Confirm
+    check: Check,
+    typed: Typed,
+    entries: Sequence[JournalEntry],
+    machine: Machine,
+    confirm: Confirm,
+    job: Job | None = None,
 ) -> Taking:
     """The result of typed readings in a job whose standing journal entries are ``entries``.
 
-    NotAllowed where the ends look swapped and nobody could be asked; ends=right or ends=swapped settles it.
+    ``job`` is needed by the check that works on recordings (final). NotAllowed where the ends look swapped and nobody
+    could be asked; ends=right or ends=swapped settles it.
     """
+    if check.name == "final" and job is not None:
+        from logger.checks import final
+
+        return Taking(typed, final.result_of(check, typed.readings, typed.allowed, job))
     typed = replace(typed, readings=replace(typed.readings, known=known_values(entries)))
     result = evaluate(check, typed.readings, typed.allowed, machine)
     if not check.ends or "ends" in typed.readings.words:

@@ -36,6 +36,7 @@ def taken_data(check: Check, typed: Typed, result: Result, texts: Sequence[str])
         "allowed": typed.allowed,
         "own_limits": typed.own_limits,
         "corrections": result.corrections,
+        **({"accepted": result.details["accepted"]} if "accepted" in result.details else {}),
     }
 
 

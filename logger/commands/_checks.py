@@ -109,7 +109,7 @@ def take(args: argparse.Namespace) -> Answer:
         return _adjusted(job, check)
     if typed.readings.words.get("cuts") == "which":
         return _which_cuts(typed, args.units)
-    taking = result_of(check, typed, entries, job.machine, _confirm(args))
+    taking = result_of(check, typed, entries, job.machine, _confirm(args), job)
     job.append("taken", **taken_data(check, taking.typed, taking.result, texts))
     return _taken(job, check, taking.typed, taking.result, args.units)
 

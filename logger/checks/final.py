@@ -1,0 +1,224 @@
+"""The final sweep accepted, and the quick check against it: has anything moved, and what would explain it.
+
+Why it exists: five minutes a month keep a machine true, if the sweep is held against the one that was accepted and not
+against a memory of it. It prevents a comparison across turned bolts, noise called a change, and a bolt blamed for what
+another one or the indicator's own zero explains as well.
+
+The accepted state is the names of its sweeps in a ``taken`` entry (``accepted``); everything is worked out again from
+the recordings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from analysis.moved import Cause, Difference, causes, difference
+from analysis.results import Verdict
+from analysis.verdict import combine, judge
+from logger.checks.model import Allowed, Check, Readings
+from logger.checks.result import Result
+from logger.errors import NotAllowed, NotUnderstood
+
+if TYPE_CHECKING:
+    from analysis.results import Findings, FloatArray
+    from logger.job import Job
+    from logger.journal import JournalEntry
+
+ZERO, FOOT = "the indicator's own zero", "a foot (the body tilted or twisted)"
+DOUBT = 0.25
+"""A column of the response is not better known than that before it is learned (a part of it; common practice)."""
+
+
+@dataclass(frozen=True)
+class Compared:
+    """One set-up's change since the accepted state, and its single causes, the best first."""
+
+    set_up: str
+    unit: str
+    change: Difference
+    causes: tuple[Cause, ...]
+
+
+def result_of(check: Check, readings: Readings, allowed: Allowed, job: Job) -> Result:
+    """Accept the newest sweeps, or compare the newest with the accepted ones. NotAllowed where there is nothing to."""
+    if readings.words["state"] == "accept":
+        return _accepted(job)
+    compared = compare(job, readings.one("again") / 2.0)
+    verdict = combine([_judged(each, allowed, job) for each in compared])
+    notes = [sentence for each in compared for sentence in _say(each)]
+    details: dict[str, Any] = {"compared": [_details(each) for each in compared]}
+    return Result(verdict, (), tuple(notes), details)
+
+
+def accepted_of(entries: Sequence[JournalEntry]) -> tuple[int, dict[str, list[str]]] | None:
+    """(place in the journal, sweeps by set-up) of the state accepted last; None where there is none."""
+    for place in range(len(entries) - 1, -1, -1):
+        data = entries[place].data
+        found = data.get("accepted") if entries[place].kind == "taken" and data.get("check") == "final" else None
+        if isinstance(found, Mapping) and found:
+            names = {
+                str(set_up): [name for name in sweeps if isinstance(name, str)]
+                for set_up, sweeps in found.items()
+                if isinstance(sweeps, list)
+            }
+            return place, {set_up: sweeps for set_up, sweeps in names.items() if sweeps}
+    return None
+
+
+def compare(job: Job, again: float) -> tuple[Compared, ...]:
+    """Every set-up swept both in the accepted state and since; ``again`` (k = 1) is what one more setting-up adds."""
+    entries = job.standing_entries()
+    kept = accepted_of(entries)
+    if kept is None:
+        raise NotAllowed("No state has been accepted yet.", "When everything is inside: take final state=accept.")
+    place, accepted = kept
+    turned = [entry for entry in entries[place:] if entry.kind == "turned"]
+    if turned:
+        raise NotAllowed(
+            "Bolts were turned since the state was accepted, so it is another machine now.",
+            "Bring it inside, then take final state=accept again.",
+        )
+    newest = _by_set_up(job, [e.data["sweep"] for e in entries[place:] if _is_sweep(e)])
+    both = [set_up for set_up in newest if set_up in accepted]
+    if not both:
+        named = ", ".join(accepted)
+        raise NotAllowed(
+            f"Nothing was swept since then in a set-up of the accepted state ({named}).",
+            f"Sweep one of them as then: truestroke sweep --set-up {next(iter(accepted))} ...",
+        )
+    return tuple(_compared(job, set_up, accepted[set_up], newest[set_up], again) for set_up in both)
+
+
+def _accepted(job: Job) -> Result:
+    entries = job.standing_entries()
+    last_move = max((place for place, entry in enumerate(entries) if _moves(entry)), default=-1)
+    by_set_up = _by_set_up(job, [e.data["sweep"] for e in entries[last_move + 1 :] if _is_sweep(e)])
+    if not by_set_up:
+        raise NotAllowed(
+            "Nothing was swept since the last thing that was moved, so there is no state to accept.",
+            "Sweep each set-up once more, then accept.",
+        )
+    named = ", ".join(f"{set_up} ({sweeps[-1][:4]})" for set_up, sweeps in by_set_up.items())
+    verdict = Verdict("inside", 0.0, 0.0, None, None, "mm", f"Accepted as what true is: {named}.")
+    notes = (f"Accepted: {named}. A quick check is one sweep in the same set-up, then take final state=compare.",)
+    return Result(verdict, (), notes, {"accepted": by_set_up})
+
+
+def _compared(job: Job, set_up: str, then: Sequence[str], now: Sequence[str], again: float) -> Compared:
+    before, after = _findings(job, then), _findings(job, now)
+    old, new = before.profile, after.profile
+    scale = 1.0 if new.unit == "mm" else 5.0
+    try:
+        change = difference(old.x_mm, old.value, old.covariance, new.x_mm, new.value, new.covariance, again * scale)
+    except ValueError as few:
+        raise NotAllowed(f"{set_up}: {few}", "Sweep the same stretch as in the accepted state.") from few
+    return Compared(set_up, new.unit, change, causes(change, _columns(job, set_up, change.x_mm), DOUBT))
+
+
+def _columns(job: Job, set_up: str, x_mm: FloatArray) -> dict[str, FloatArray]:
+    """What 1 mm of each bolt, a foot (1 mm/m over the stroke) and the zero do to the reading at ``x_mm``."""
+    from logger.advice_response import responses_of
+
+    columns: dict[str, FloatArray] = {ZERO: np.ones(len(x_mm)), FOOT: (x_mm - float(x_mm.mean())) / 1000.0}
+    try:
+        known = responses_of(job, set_up)
+    except (NotAllowed, NotUnderstood):
+        return columns
+    for place, bolt in enumerate(known.bolts):
+        columns[bolt] = np.interp(x_mm, known.x_mm, known.learned[:, place])
+    return columns
+
+
+def _findings(job: Job, names: Sequence[str]) -> Findings:
+    from logger.findings import find
+    from logger.recording import open_recording
+
+    folders = {folder.name: folder for folder in job.recordings()}
+    missing = [name for name in names if name not in folders]
+    if missing:
+        raise NotAllowed(f"Sweep {missing[0]} is in the journal and not on the disk.", "Bring its folder back.")
+    return find([open_recording(folders[name]) for name in names])
+
+
+def _judged(each: Compared, allowed: Allowed, job: Job) -> Verdict:
+    size, doubt = abs(each.change.largest), each.change.largest_uncertainty
+    if each.unit != "mm":  # a slope is judged as what it lifts over the carriage's bearings
+        over = float(job.machine.carriage.bearing_span_mm) / 1000.0
+        size, doubt = size * over, doubt * over
+    if not each.change.moved:  # noise is no change; how small a change it would have seen is its uncertainty
+        size = 0.0
+    return judge(size, doubt, allowed.lower, allowed.upper, "mm", f"change in set-up {each.set_up}")
+
+
+def _say(each: Compared) -> list[str]:
+    change = each.change
+    size = f"{change.largest:+.3f} ± {change.largest_uncertainty:.3f} {each.unit}"
+    where = f"{each.set_up}: {size} at {change.largest_x_mm:.0f}"
+    if not change.moved:
+        return [f"{where} at the most, no more than two sweeps of one machine differ: nothing moved."]
+    said = [f"{where}: something moved."]
+    fitting = [cause for cause in each.causes if cause.explains]
+    if not fitting:
+        best = each.causes[0]
+        said.append(
+            f"No single bolt, foot or zero explains it; {best.name} would take away {best.share:.0%}. Look for a loose "
+            "bracket, dirt on the rail, or several that moved; then sweep every set-up and plan: truestroke bolts."
+        )
+        return said
+    said.append(f"{_amount(fitting[0], each.unit)} would explain it ({fitting[0].share:.0%} of the change).")
+    if len(fitting) > 1:
+        others = ", ".join(_amount(cause, each.unit) for cause in fitting[1:4])
+        said.append(f"So would {others}: turn nothing before another set-up tells them apart.")
+    if fitting[0].name == ZERO:
+        said.append("Set its zero on the table's plane again and sweep once more.")
+    return said
+
+
+def _amount(cause: Cause, unit: str) -> str:
+    if cause.name == ZERO:
+        return f"{cause.name}, {cause.amount:+.3f} {unit},"
+    if cause.name == FOOT:
+        return f"{cause.name}, {cause.amount:+.2f} {unit} per m,"
+    way = "higher" if cause.amount > 0 else "lower"
+    return f"{cause.name} {way} by {abs(cause.amount):.3f} ± {cause.uncertainty:.3f} mm"
+
+
+def _details(each: Compared) -> dict[str, Any]:
+    suffix = "mm" if each.unit == "mm" else "mm_per_m"
+    return {
+        "set_up": each.set_up,
+        "moved": each.change.moved,
+        f"largest_{suffix}": each.change.largest,
+        f"uncertainty_{suffix}": each.change.largest_uncertainty,
+        "x_mm": each.change.largest_x_mm,
+        "causes": [
+            {"cause": cause.name, "amount": cause.amount, "uncertainty": cause.uncertainty, "explains": cause.explains,
+             "share": cause.share}
+            for cause in each.causes
+        ],
+    }  # fmt: skip
+
+
+def _by_set_up(job: Job, names: Sequence[str]) -> dict[str, list[str]]:
+    from logger.recording import open_recording
+
+    folders = {folder.name: folder for folder in job.recordings()}
+    found: dict[str, list[str]] = {}
+    for name in names:
+        if name in folders:
+            set_up = open_recording(folders[name]).set_up
+            if set_up in job.machine.set_ups and job.machine.set_up(set_up).direction == "height":
+                found.setdefault(set_up, []).append(name)
+    return found
+
+
+def _is_sweep(entry: JournalEntry) -> bool:
+    return entry.kind == "sweep" and isinstance(entry.data.get("sweep"), str)
+
+
+def _moves(entry: JournalEntry) -> bool:
+    return entry.kind == "turned" or (entry.kind == "taken" and entry.data.get("adjusted") is True)
