@@ -14,12 +14,14 @@ from textual.binding import Binding
 from textual.screen import Screen
 
 from logger.errors import TruestrokeError
+from logger.tui.asked import Parts
 from logger.tui.keys import ALWAYS, Key, bindings
-from logger.tui.session import Parts, Session
+from logger.tui.session import Session
 from logger.tui.themes import DARK, LIGHT
 from logger.tui.widgets.painted import Painted
 
 if TYPE_CHECKING:
+    from logger.checks.model import Check
     from logger.job import Job
     from logger.tui import OpenOn
     from logger.tui.tour import Tour
@@ -49,9 +51,13 @@ class TruestrokeApp(App[int]):
         for palette in (LIGHT, DARK):
             self.register_theme(palette.theme())
         self.theme = (DARK if self._dark else LIGHT).name
-        from logger.tui.screens.start import StartScreen
+        self.session.bell = self.bell
+        from logger.tui.screens.jobs import JobsScreen
 
-        self.push_screen(StartScreen())
+        self.push_screen(JobsScreen())
+        if self.session.job is not None:
+            self.session.take_job(self.session.job)
+            self.open_board()
         if self._on.screen == "live":
             self.open_live()
         elif self._on.screen == "findings":
@@ -61,6 +67,42 @@ class TruestrokeApp(App[int]):
 
     # --- from screen to screen ---------------------------------------------------------------------------------------
 
+    def open_board(self, *, replace: bool = False) -> None:
+        """The board of checks of the open machine; ``replace``: in place of the screen that is open."""
+        from logger.tui.screens.board import BoardScreen
+
+        (self.switch_screen if replace else self.push_screen)(BoardScreen())
+
+    def open_new_machine(self) -> None:
+        """The short form."""
+        from logger.tui.screens.new_job import NewJobScreen
+
+        self.push_screen(NewJobScreen())
+
+    def open_plug(self, why: str = "") -> None:
+        """The instrument; ``why`` is said on it."""
+        from logger.tui.screens.plug import PlugScreen
+
+        self.push_screen(PlugScreen(why))
+
+    def open_check(self, check: Check) -> None:
+        """How a check is done."""
+        from logger.tui.screens.check import CheckScreen
+
+        self.push_screen(CheckScreen(check))
+
+    def open_readings(self, check: Check, replace: bool = False) -> None:
+        """Readings of a check, to be typed."""
+        from logger.tui.screens.readings import ReadingsScreen
+
+        (self.switch_screen if replace else self.push_screen)(ReadingsScreen(check))
+
+    def open_sweeps(self) -> None:
+        """All sweeps, two of them side by side."""
+        from logger.tui.screens.sweeps import SweepsScreen
+
+        self.push_screen(SweepsScreen())
+
     def open_live(self) -> None:
         """The plain live view."""
         from logger.tui.screens.live import LiveScreen
@@ -68,23 +110,29 @@ class TruestrokeApp(App[int]):
         self.push_screen(LiveScreen())
 
     def open_sweep(self) -> None:
-        """A sweep; from the findings it takes their place."""
+        """A sweep; from the findings or the instrument it takes their place."""
         from logger.tui.screens.findings import FindingsScreen
+        from logger.tui.screens.plug import PlugScreen
         from logger.tui.screens.sweep import SweepScreen
 
-        if isinstance(self.screen, FindingsScreen):
+        if isinstance(self.screen, FindingsScreen | PlugScreen):
             self.switch_screen(SweepScreen())
         else:
             self.push_screen(SweepScreen())
+
+    def sweep_from_board(self) -> None:
+        """Sweep, as the board's key does."""
+        from logger.tui.screens.board import BoardScreen
+
+        board = next((screen for screen in self.screen_stack if isinstance(screen, BoardScreen)), None)
+        if board is not None:
+            self.call_later(board.action_sweep)
 
     def open_findings(self, *, replace: bool = False) -> None:
         """What was found; ``replace``: in place of the screen that is open."""
         from logger.tui.screens.findings import FindingsScreen
 
-        if replace:
-            self.switch_screen(FindingsScreen())
-        else:
-            self.push_screen(FindingsScreen())
+        (self.switch_screen if replace else self.push_screen)(FindingsScreen())
 
     def open_replay(self, name: str) -> None:
         """A recorded sweep, played again."""
@@ -118,11 +166,83 @@ class TruestrokeApp(App[int]):
 
         self.ask_text(question, check, lambda text: take(float(number_or_complaint(text))))
 
+    def ask_first(
+        self, question: str, more: str, yes: Callable[[], None], no: Callable[[], None] | None = None
+    ) -> None:
+        """A yes-or-no question before something that is hard to undo."""
+        from logger.tui.screens.confirm import ConfirmScreen
+
+        self.push_screen(ConfirmScreen(question, more, yes, no))
+
+    def ask_adjusted(self, check: Check, then: Callable[[], object]) -> None:
+        """Ask, then write down that a check's thing was adjusted."""
+
+        def write() -> None:
+            if self.session.job is None:
+                return
+            try:
+                self.session.parts.take(
+                    self.session.job, check.name, ["adjusted=yes"], lambda _: False, units=self.units_mode
+                )
+            except TruestrokeError as error:
+                self.say(f"{error.what} {error.todo}".strip())
+                return
+            self.session.forget_what_was_found()
+            then()
+            self.say(f"{check.title}: adjusted, written down. Measure it again.")
+
+        self.ask_first(
+            f"Was it adjusted? {check.title}.",
+            "Its readings until now will be stale, and so will be what rests on it. Nothing is erased.",
+            write,
+        )
+
+    def ask_to_take_back(self, then: Callable[[], object] | None = None) -> None:
+        """Say what was written down last; with consent a later entry says that it does not hold."""
+        job, parts = self.session.job, self.session.parts
+        if job is None:
+            return
+        last = parts.last_entry(job)
+        if last is None:
+            self.say("Nothing has been written down yet, so there is nothing to take back.")
+            return
+
+        def write() -> None:
+            try:
+                parts.take_back(job, last)
+            except TruestrokeError as error:
+                self.say(f"{error.what} {error.todo}".strip())
+                return
+            self.session.forget_what_was_found()
+            if then is not None:
+                then()
+            self.say(f"Taken back: {last.words}. The journal keeps both.")
+            refresh = getattr(self.screen, "look", None)
+            if refresh is not None and then is None:
+                refresh()
+
+        self.ask_first(f"Take back what was written down last? {last.words}", last.means, write)
+
+    def say(self, text: str) -> None:
+        """On the screen that is open: what happened."""
+        self.call_later(self._say, text)
+
     def _say(self, text: str) -> None:
         from logger.tui.screens.base import Sheet
 
         if isinstance(self.screen, Sheet):
             self.screen.say(text)
+
+    async def action_quit(self) -> None:
+        """Leave; a screen that is recording is asked first."""
+        from logger.tui.screens.base import Sheet
+
+        for screen in reversed(self.screen_stack):
+            words = screen.before_leaving() if isinstance(screen, Sheet) else None
+            if words is not None:
+                self.ask_first("Leave truestroke?", words, self.exit)
+                return
+        self.exit()
 
     # --- keys that work everywhere -----------------------------------------------------------------------------------
 

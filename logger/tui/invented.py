@@ -7,125 +7,36 @@ up and belongs to no machine; the screens that show them are the real ones.
 from __future__ import annotations
 
 import time
-from collections.abc import Awaitable, Callable
-from dataclasses import dataclass, field
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, replace
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from analysis.results import Extremes, Findings, FloatArray, Move, PlaceFinding, Plan, Predicted, Profile, Spot, Verdict
+from analysis.results import Findings, Predicted
 from logger.errors import NotAllowed, TruestrokeError
+from logger.job import Job
+from logger.journal import Journal, JournalContents, JournalEntry
 from logger.rail_picture import Seen
 from logger.readings import LinkLost, Mark, Reading, Record
 from logger.tui import OpenOn
 from logger.tui.app import TruestrokeApp
-from logger.tui.session import Made, Session, SourceSpec
+from logger.tui.asked import Heard, Made, SourceSpec, SweepRow
+from logger.tui.invented_numbers import invented_findings, invented_height, invented_plan
+from logger.tui.parts_job import JobParts
+from logger.tui.session import Session
 
 if TYPE_CHECKING:
-    from textual.pilot import Pilot
-
+    from logger.advice_response import Responses
+    from logger.checks.board import Board
     from logger.instruments import Instrument
-    from logger.job import Job
     from logger.machines import Machine
+    from logger.recent_jobs import RecentJob
     from logger.recording import Recording
 
 TIME = time.struct_time((2026, 3, 14, 10, 51, 0, 5, 73, 0))
-
-
-def invented_height(x_mm: FloatArray) -> FloatArray:
-    """The carriage's height over the stroke: a hollow near B2, a hump behind the spindle."""
-    return (
-        0.098
-        + 0.058 * np.exp(-(((x_mm - 1500) / 210) ** 2))
-        - 0.052 * np.exp(-(((x_mm - 760) / 190) ** 2))
-        + 0.006 * np.sin(x_mm / 170)
-    )
-
-
-def invented_findings() -> Findings:
-    """Findings of an invented sweep in the set-up across."""
-    x = np.arange(500.0, 1701.0, 20.0)
-    value = invented_height(x)
-    spread = np.where(x > 1640, 0.02, 0.004)
-    profile = Profile(
-        "height", "mm", x, value, spread, np.diag((spread / 2) ** 2), True, ((-300.0, 500.0), (1700.0, 2900.0))
-    )
-    high, low = int(np.argmax(value)), int(np.argmin(value))
-    width = float(value[high] - value[low])
-    return Findings(
-        set_up="across",
-        sweeps=("0007-across",),
-        position_source="marks",
-        profile=profile,
-        extremes=Extremes(width, 0.004, float(np.mean(value)), 0.003),
-        straightness=(),
-        spots=(
-            Spot("high", float(x[high]), float(value[high]), 0.004, 1380.0, 1620.0),
-            Spot("low", float(x[low]), float(value[low]), 0.004, 640.0, 880.0),
-        ),
-        verdict=Verdict("outside", width, 0.004, None, 0.05, "mm", "0.106 minus its ± is above 0.050."),
-        not_seen=("before 500 and after 1700: the carriage does not cover the indicator",),
-    )
-
-
-def invented_plan(moves: int = 2) -> Plan:
-    """A plan of an invented round."""
-    x = np.arange(500.0, 1701.0, 20.0)
-    all_moves = (
-        Move(
-            1,
-            "B3",
-            0.09,
-            0.06,
-            0.36,
-            "1/16 clockwise from below",
-            760.0,
-            0.050,
-            0.089,
-            0.050,
-            0.089,
-            0.008,
-            "mm",
-            "across",
-        ),
-        Move(
-            2,
-            "B4",
-            -0.06,
-            -0.04,
-            -0.24,
-            "1/25 anticlockwise from below",
-            1500.0,
-            0.157,
-            0.118,
-            0.157,
-            0.118,
-            0.007,
-            "mm",
-            "across",
-        ),
-    )
-    return Plan(
-        round=1,
-        set_up="across",
-        verdict=Verdict("outside", 0.106, 0.004, None, 0.05, "mm"),
-        next="turn" if moves else "sweep",
-        next_set_up=None,
-        reachable=True,
-        best_possible_peak_to_valley=0.021,
-        best_possible_uncertainty=0.009,
-        unseen_bolts=("B6",),
-        moves=all_moves[:moves],
-        predicted=Predicted(0.036, 0.014, 0.1, 0.88, x, 0.1 + (invented_height(x) - 0.1) * 0.3, np.full(x.size, 0.01)),
-        places=(PlaceFinding("spindle", "cannot tell", 0.019, 0.009, 0.025, True),),
-        not_seen=(),
-        warnings=(),
-        why=(
-            "The low place is at 760; B3 lifts it most for the least travel, for the carriage rides on its bearings.",
-        ),
-    )
 
 
 @dataclass
@@ -173,14 +84,104 @@ class InventedSource:
             self.queue.append(Reading(round((start_s + i / 50) * 1e9), value, "mm", "", position))
 
 
+class MemoryJournal(Journal):
+    """A journal that writes no file: what is appended is kept in a list."""
+
+    def __init__(self, entries: tuple[JournalEntry, ...] = ()) -> None:
+        super().__init__(Path("journal.jsonl"))
+        self.kept = list(entries)
+
+    def append(self, kind: str, data: dict[str, Any]) -> JournalEntry:
+        entry = JournalEntry(f"{len(self.kept):012x}", "2026-03-14T10:51:00.000Z", "sam", kind, data, len(self.kept))
+        self.kept.append(entry)
+        return entry
+
+    def read(self) -> JournalContents:
+        return JournalContents(tuple(self.kept), ())
+
+
+class InventedJob(Job):
+    """A job in no folder: its journal is in memory, its sweeps are names."""
+
+    def recordings(self, kind: str = "sweep") -> list[Path]:
+        return [Path("sweeps/0006-across"), Path("sweeps/0007-across")] if kind == "sweep" else []
+
+    def next_recording_folder(self, set_up: str, kind: str = "sweep") -> Path:
+        return Path("sweeps/0008-across")
+
+
+def invented_job(*, taken: bool = False) -> InventedJob:
+    """The Kiln Street saw; ``taken``: with some checks done before today, one of them stale."""
+    return InventedJob(Path("kiln-street"), invented_machine(), MemoryJournal(_taken_before() if taken else ()))
+
+
+def _taken_before() -> tuple[JournalEntry, ...]:
+    rows = (
+        ("condition", 0.0, 0.0, "inside"),
+        ("base", 0.21, 0.05, "inside"),
+        ("twist", 0.06, 0.02, "inside"),
+        ("flange", 0.012, 0.004, "inside"),
+        ("blade", 0.074, 0.005, "inside"),
+        ("toe", 0.08, 0.04, "inside"),
+        ("fence", -0.16, 0.05, "outside"),
+    )
+    entries = [
+        JournalEntry(
+            f"t{i}",
+            f"2026-03-1{2 + i // 4}T1{i}:20:00.000Z",
+            "sam",
+            "taken",
+            {"check": name, "value": value, "uncertainty": spread, "verdict": verdict, "reason": ""},
+            i,
+        )
+        for i, (name, value, spread, verdict) in enumerate(rows)
+    ]
+    sweep = {"sweep": "0007-across", "set_up": "across"}
+    turned = {"turned": [{"bolt": "B2", "raise_mm": 0.12, "uncertainty_mm": 0.02, "form": "thread"}]}
+    entries.append(JournalEntry("t8", "2026-03-14T10:20:00.000Z", "sam", "turned", turned, 8))
+    entries.append(JournalEntry("t9", "2026-03-14T10:51:00.000Z", "sam", "sweep", sweep, 9))
+    return tuple(entries)
+
+
+INVENTED_SWEEPS = (
+    SweepRow("0007-across", "across", "2026-03-14 10:51", "marks", True),
+    SweepRow("0006-across", "across", "2026-03-14 10:22", "marks", True, "B2"),
+    SweepRow("0005-across", "across", "2026-03-14 10:12", "interrupted", False),
+)
+
+
 @dataclass
-class InventedParts:
-    """The parts below the screen, invented."""
+class InventedBeeper:
+    """Remembers what it was told."""
+
+    said: list[tuple[float | None, bool]] = field(default_factory=list)
+    closed: int = 0
+
+    def update(self, distance_mm: float | None, inside: bool) -> None:
+        self.said.append((distance_mm, inside))
+
+    def close(self) -> None:
+        self.closed += 1
+
+
+@dataclass
+class InventedParts(JobParts):
+    """The parts below the screen, invented; what concerns the journal is real, on an invented journal."""
 
     source: InventedSource = field(default_factory=InventedSource)
     seen: Seen = field(default_factory=lambda: Seen(invented_findings(), invented_plan(), None, "today 10:51"))
     turned: list[Made] = field(default_factory=list)
     swept: list[str] = field(default_factory=list)
+    sound: InventedBeeper = field(default_factory=InventedBeeper)
+    listed: list[RecentJob] = field(default_factory=list)
+    kept_sweeps: list[SweepRow] = field(default_factory=lambda: list(INVENTED_SWEEPS))
+    found: Heard = field(
+        default_factory=lambda: Heard(
+            "/dev/ttyUSB0",
+            "indicator-line",
+            "indicator-line at 115200 baud: it reads 40 of 40 lines, such as +0.104.",
+        )
+    )
 
     def ports(self) -> list[tuple[str, str]]:
         return [("/dev/ttyUSB0", "USB serial"), ("/dev/ttyACM0", "sensor node")]
@@ -193,42 +194,82 @@ class InventedParts:
 
         return load_instrument(name)
 
+    def listen_to(self, port: str) -> Heard:
+        if port == self.found.port:
+            return self.found
+        return Heard(port, "", "Nothing arrived. Switched on? Some instruments only answer when they are asked.")
+
     def start(self, spec: SourceSpec) -> Any:
         return self.source
 
     def stop(self, source: Any) -> None:
         return None
 
-    def look(self, job: Job) -> Seen:
+    def beeper(self, bell: Callable[[], object]) -> InventedBeeper:
+        return self.sound
+
+    def recent(self) -> list[RecentJob]:
+        return self.listed
+
+    def remember(self, job: Job, port: str, instrument: str, set_up: str) -> None:
+        return None
+
+    def forget(self, folder: str) -> None:
+        self.listed = [job for job in self.listed if job.folder != folder]
+
+    def board(self, job: Job) -> Board:
+        from logger.checks.board import board_from
+        from logger.checks.rail import RailState
+
+        swept = any(entry.kind == "sweep" for entry in job.standing_entries())
+        why = "0.119 minus its ± is above 0.050. Not seen yet: tilt of the whole rail."
+        return board_from(job.standing_entries(), RailState("outside", why, 0.119, 0.004) if swept else None)
+
+    def look(self, job: Job, trust: str = "few") -> Seen:
         return Seen(self.seen.findings, invented_plan(0), None, self.seen.when) if self.turned else self.seen
 
     def note_sweep(self, job: Job, folder: Path, set_up: str) -> None:
         self.swept.append(folder.name)
+        super().note_sweep(job, folder, set_up)
 
     def note_turned(self, job: Job, made: Made) -> None:
         self.turned.append(made)
+
+    def what_if(self, job: Job, moves: Mapping[str, float]) -> Predicted:
+        x = np.arange(500.0, 1701.0, 20.0)
+        value = invented_height(x)
+        for bolt in job.machine.bolts:
+            value = value + 0.4 * moves.get(bolt.name, 0.0) * np.exp(-(((x - bolt.x_mm) / 400.0) ** 2))
+        width = float(np.ptp(value))
+        chance = float(np.clip((0.09 - width) / 0.05, 0.01, 0.97))
+        return Predicted(width, 0.011, float(np.mean(value)), chance, x, value, np.full(x.size, 0.008))
+
+    def responses(self, job: Job) -> Responses:
+        from logger.advice_response import Responses
+
+        x = np.arange(500.0, 1701.0, 20.0)
+        at = np.array([bolt.x_mm for bolt in job.machine.bolts])
+        believed = 0.42 * np.exp(-(((x[:, None] - at) / 450.0) ** 2)) - 0.03
+        learned = 0.36 * np.exp(-(((x[:, None] - at) / 400.0) ** 2)) - 0.02
+        names = tuple(bolt.name for bolt in job.machine.bolts)
+        return Responses("across", "mm", names, x, believed, learned, np.full(learned.shape, 0.05), 2)
+
+    def sweeps(self, job: Job) -> list[SweepRow]:
+        return self.kept_sweeps
+
+    def findings_of(self, job: Job, sweep: str) -> Findings:
+        found = invented_findings()
+        older = 0.02 * np.sin(found.profile.x_mm / 240.0) if sweep.startswith("0006") else 0.0
+        profile = replace(found.profile, value=found.profile.value + older)
+        width = float(np.ptp(profile.value))
+        extremes = replace(found.extremes, peak_to_valley=width)
+        return replace(found, sweeps=(sweep,), profile=profile, extremes=extremes)
 
     def open_recording(self, job: Job, name: str) -> Recording:
         raise NotAllowed(f"There is no recording '{name}' here.", "These are invented data.")
 
     def replay(self, recording: Recording, speed: float) -> Any:
         return self.source
-
-
-@dataclass
-class InventedJob:
-    """Enough of a job for the screens."""
-
-    machine: Machine
-    folder: Path = Path("kiln-street")
-
-    def recordings(self, kind: str = "sweep") -> list[Path]:
-        """Names only."""
-        return [Path("sweeps/0006-across"), Path("sweeps/0007-across")] if kind == "sweep" else []
-
-    def next_recording_folder(self, set_up: str, kind: str = "sweep") -> Path:
-        """Where the next one would go."""
-        return Path("sweeps/0008-across")
 
 
 def invented_machine() -> Machine:
@@ -250,12 +291,19 @@ class Clock:
 
 
 def invented_app(
-    *, parts: InventedParts | None = None, plain: bool = False, dark: bool = False, units: str = "mm", tour: Any = None
+    *,
+    parts: InventedParts | None = None,
+    plain: bool = False,
+    dark: bool = False,
+    units: str = "mm",
+    tour: Any = None,
+    taken: bool = False,
+    with_job: bool = True,
 ) -> TruestrokeApp:
     """The real app on invented data with a clock that stands."""
     session = Session(
         parts=parts or InventedParts(),
-        job=InventedJob(invented_machine()),  # type: ignore[arg-type]
+        job=invented_job(taken=taken) if with_job else None,
         port="/dev/ttyUSB0",
         instrument_name="indicator-line",
         set_up_name="across",
@@ -271,72 +319,3 @@ def source_of(app: TruestrokeApp) -> InventedSource:
     """The invented source behind an invented app."""
     assert isinstance(app.session.parts, InventedParts)
     return app.session.parts.source
-
-
-def pass_time(app: TruestrokeApp, seconds: float) -> None:
-    """Move the standing clock on and let the open screen draw one frame."""
-    assert isinstance(app.session.clock, Clock)
-    app.session.clock.now_s += seconds
-    tick = getattr(app.screen, "tick", None)
-    if tick is not None:
-        tick()
-
-
-async def scene_live(app: TruestrokeApp, pilot: Pilot[Any]) -> None:
-    """The plain live view, inside."""
-    app.session.seen = Seen(invented_findings(), invented_plan(), None, "")
-    app.open_live()
-    await pilot.pause()
-    source_of(app).say(0.058, seconds=0.3)
-    source_of(app).say(0.166, start_s=0.4, seconds=0.3)
-    source_of(app).say(0.104, start_s=1.0)
-    pass_time(app, 0.5)
-    pass_time(app, 0.5)
-    await pilot.pause()
-
-
-async def scene_findings(app: TruestrokeApp, pilot: Pilot[Any]) -> None:
-    """Findings with two moves."""
-    app.open_findings()
-    await app.workers.wait_for_complete()
-    await pilot.pause()
-
-
-async def scene_turn(app: TruestrokeApp, pilot: Pilot[Any]) -> None:
-    """Turning B3, not there yet."""
-    await scene_findings(app, pilot)
-    await pilot.press("enter", "y")
-    await pilot.pause()
-    source_of(app).say(0.050, seconds=0.7)
-    pass_time(app, 0.5)
-    source_of(app).say(0.076, start_s=2.0, seconds=0.7)
-    pass_time(app, 0.5)
-    pass_time(app, 0.5)
-    await pilot.pause()
-
-
-async def scene_sweep(app: TruestrokeApp, pilot: Pilot[Any]) -> None:
-    """A first pass that has come as far as the hump."""
-    app.open_sweep()
-    await pilot.pause()
-    source = source_of(app)
-    for i, x in enumerate(np.arange(0.0, 1480.0, 4.0)):
-        t_ns = round(i * 0.02 * 1e9)
-        value = float(invented_height(np.array([x]))[0]) if x >= 500 else -2.3
-        if any(abs(x - station) < 2.5 for station in app.session.stations()) and source.queue:
-            source.queue.append(Mark(t_ns))
-        source.queue.append(Reading(t_ns, value, "mm", "", float(x)))
-    source.queue.insert(0, Mark(0))
-    pass_time(app, 0.2)
-    pass_time(app, 10.0)
-    source.say(0.156, start_s=8.0, seconds=0.2, position=1480.0)
-    pass_time(app, 0.2)
-    await pilot.pause()
-
-
-SCENES: dict[str, Callable[[TruestrokeApp, Pilot[Any]], Awaitable[None]]] = {
-    "live": scene_live,
-    "turn": scene_turn,
-    "sweep": scene_sweep,
-    "findings": scene_findings,
-}

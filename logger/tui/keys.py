@@ -30,28 +30,126 @@ ALWAYS = (
     Key("quit", "ctrl+q", "app.quit", "", "leave truestroke; everything received is on disk"),
 )
 
-START = (
-    Key("start.next_field", "tab", "next_field", "next choice", "go to the next choice"),
-    Key("start.previous_field", "shift+tab", "previous_field", "", "go to the choice before"),
-    Key("start.up", "up", "move(-1)", "", "the choice above"),
-    Key("start.down", "down", "move(1)", "", "the choice below"),
-    Key("start.listen", "l", "listen", "listen", "open the chosen port and show what arrives, as it arrives"),
-    Key("start.sweep", "s", "sweep", "sweep", "push the carriage through its stroke and record it"),
-    Key("start.live", "v", "live", "live", "the height where the carriage stands, now"),
-    Key("start.findings", "f", "findings", "findings", "high and low spots, and which bolt to turn"),
-    Key("start.replay", "p", "replay", "replay", "play a recorded sweep again"),
-    Key("start.marks", "m", "marks", "marks", "type the stations marked on the rail"),
-    Key("start.again", "a", "refresh_ports", "", "look for serial ports again"),
-    Key("start.help", "question_mark", "app.help", "help", "what to do on this screen"),
-    Key("start.quit", "q", "app.quit", "leave", "leave truestroke"),
+JOBS = (
+    Key("jobs.up", "up", "move(-1)", "", "the machine above"),
+    Key("jobs.down", "down", "move(1)", "", "the machine below"),
+    Key("jobs.open", "enter", "open", "open", "open this machine's board of checks"),
+    Key("jobs.new", "n", "new", "new machine", "describe a machine: a short form, a tape measure and the manual"),
+    Key("jobs.folder", "o", "folder", "a folder", "type the folder of a machine that is not in the list"),
+    Key("jobs.forget", "x", "forget", "off the list", "take this one off the list; nothing in its folder is touched"),
+    Key("jobs.help", "question_mark", "app.help", "help", "what to do on this screen"),
+    Key("jobs.quit", "q", "app.quit", "leave", "leave truestroke"),
+)
+
+FORM = (
+    Key("form.next", "down", "step(1)", "next", "the next line"),
+    Key("form.previous", "up", "step(-1)", "before", "the line before"),
+    Key("form.done", "ctrl+s", "done", "take it all", "take the whole form; enter on the last line does the same"),
+    Key("form.back", "escape", "back", "back", "back; what was typed is asked about before it is lost"),
+)
+
+BOARD = (
+    Key("board.open", "enter", "open", "open", "how this check is done, then its readings"),
+    Key("board.up", "up", "move(-1)", "", "the check above"),
+    Key("board.down", "down", "move(1)", "", "the check below"),
+    Key("board.next", "n", "next", "", "go to the check that comes next, and why"),
+    Key("board.sweep", "s", "sweep", "sweep", "push the carriage through its stroke and record it"),
+    Key("board.findings", "f", "findings", "findings", "high and low spots, and which bolt to turn"),
+    Key("board.live", "v", "live", "live", "the height where the carriage stands, now"),
+    Key("board.plug", "i", "plug", "instrument", "find the instrument, choose where it stands, hear what arrives"),
+    Key("board.sweeps", "l", "sweeps", "sweeps", "all sweeps, and two of them side by side"),
+    Key("board.undo", "z", "undo", "take back", "take back what was written down last; you are asked first"),
+    Key("board.help", "question_mark", "app.help", "help", "what to do on this screen"),
+    Key("board.units", "u", "app.swap_units", "", "millimetres or thou"),
+    Key("board.back", "escape", "back", "", "back to the list of machines"),
+    Key("board.quit", "q", "app.quit", "", "leave truestroke"),
+)
+
+CHECK = (
+    Key("check.readings", "enter", "readings", "type readings", "type what was read"),
+    Key("check.adjusted", "a", "adjusted", "adjusted", "write down that it was corrected since its readings"),
+    Key("check.sweep", "s", "sweep", "sweep", "the rail: push the carriage through its stroke"),
+    Key("check.findings", "f", "findings", "findings", "the rail: spots and bolts"),
+    Key("check.down", "down", "scroll(1)", "", "further down"),
+    Key("check.up", "up", "scroll(-1)", "", "further up"),
+    Key("check.page_down", "pagedown", "scroll(10)", "", "a page down"),
+    Key("check.page_up", "pageup", "scroll(-10)", "", "a page up"),
+    Key("check.help", "question_mark", "app.help", "help", "what to do on this screen"),
+    Key("check.back", "escape", "back", "back", "back to the board"),
+)
+
+RESULT = (
+    Key("result.board", "enter", "back", "board", "back to the board"),
+    Key("result.adjusted", "a", "adjusted", "adjusted", "corrected as said: write that down, then measure again"),
+    Key("result.again", "m", "again", "measure again", "type new readings"),
+    Key("result.undo", "z", "undo", "take back", "take these readings back; you are asked first"),
+    Key("result.down", "down", "scroll(1)", "", "further down"),
+    Key("result.up", "up", "scroll(-1)", "", "further up"),
+    Key("result.back", "escape", "back", "", "back to the board"),
+)
+
+ASK_FIRST = (
+    Key("confirm.yes", "y", "yes", "yes", "do it"),
+    Key("confirm.no", "n", "back", "no", "leave everything as it is"),
+    Key("confirm.back", "escape", "back", "", "leave everything as it is"),
+)
+
+PLUG = (
+    Key("plug.find", "i", "find", "find it", "listen on every port and find out which instrument speaks where"),
+    Key("plug.next_field", "tab", "next_field", "next choice", "go to the next choice"),
+    Key("plug.previous_field", "shift+tab", "previous_field", "", "go to the choice before"),
+    Key("plug.up", "up", "move(-1)", "", "the choice above"),
+    Key("plug.down", "down", "move(1)", "", "the choice below"),
+    Key("plug.listen", "l", "listen", "listen", "open the chosen port and show what arrives, as it arrives"),
+    Key("plug.sweep", "s", "sweep", "sweep", "push the carriage through its stroke and record it"),
+    Key("plug.live", "v", "live", "live", "the height where the carriage stands, now"),
+    Key("plug.marks", "m", "marks", "marks", "type the stations marked on the rail"),
+    Key("plug.again", "a", "refresh_ports", "", "look for serial ports again"),
+    Key("plug.help", "question_mark", "app.help", "help", "what to do on this screen"),
+    Key("plug.take", "enter", "back", "", "keep what is chosen and go back to the board"),
+    Key("plug.back", "escape", "back", "back", "keep what is chosen and go back to the board"),
+)
+
+WHAT_IF = (
+    Key("whatif.next", "tab", "choose(1)", "next bolt", "the next bolt"),
+    Key("whatif.previous", "shift+tab", "choose(-1)", "", "the bolt before"),
+    Key("whatif.right", "right", "choose(1)", "", "the next bolt"),
+    Key("whatif.left", "left", "choose(-1)", "", "the bolt before"),
+    Key("whatif.up", "up", "turn(1)", "raise", "raise it by a twelfth of a turn"),
+    Key("whatif.down", "down", "turn(-1)", "lower", "lower it by a twelfth of a turn"),
+    Key("whatif.finer_up", "pageup", "turn(0.25)", "", "raise it by a quarter of that"),
+    Key("whatif.finer_down", "pagedown", "turn(-0.25)", "", "lower it by a quarter of that"),
+    Key("whatif.type", "enter", "type", "type it", "type a move, as B2=-1/6turn or B2=+0.10mm"),
+    Key("whatif.clear", "0", "clear", "all back", "no bolt moved"),
+    Key("whatif.units", "u", "app.swap_units", "", "millimetres or thou"),
+    Key("whatif.back", "escape", "back", "back", "back to the findings; nothing was turned or written down"),
+)
+
+RESPONSE = (
+    Key("response.next", "tab", "choose(1)", "next bolt", "the next bolt"),
+    Key("response.previous", "shift+tab", "choose(-1)", "", "the bolt before"),
+    Key("response.down", "down", "choose(1)", "", "the next bolt"),
+    Key("response.up", "up", "choose(-1)", "", "the bolt before"),
+    Key("response.back", "escape", "back", "back", "back to the findings"),
+)
+
+SWEEPS = (
+    Key("sweeps.up", "up", "move(-1)", "", "the sweep above"),
+    Key("sweeps.down", "down", "move(1)", "", "the sweep below"),
+    Key("sweeps.beside", "space", "beside", "beside it", "keep this one faintly in the picture while others are shown"),
+    Key("sweeps.replay", "p", "replay", "replay", "play this sweep again"),
+    Key("sweeps.units", "u", "app.swap_units", "thou/mm", "millimetres or thou"),
+    Key("sweeps.help", "question_mark", "app.help", "help", "what to do on this screen"),
+    Key("sweeps.back", "escape", "back", "back", "back to the board"),
 )
 
 LIVE = (
     Key("live.zero", "z", "zero", "zero", "what is read now is the table's plane: the height becomes 0"),
     Key("live.reference", "r", "reference", "set reference", "what is read now is a height you type (a block, a shim)"),
     Key("live.hold", "h", "clear_hold", "clear hold", "forget the highest and the lowest"),
+    Key("live.sound", "s", "sound", "sound", "beeps that say which way and how close; silence inside; off again"),
+    Key("live.far", "f", "far", "far view", "digits and bar that can be read from under the machine"),
     Key("live.units", "u", "app.swap_units", "thou/mm", "millimetres or thou"),
-    Key("live.far", "f", "far", "far view", "digits that can be read from under the machine"),
     Key("live.back", "escape", "back", "back", "back to where you came from"),
 )
 
@@ -65,8 +163,9 @@ TURN = (
     Key("turn.more_down", "down", "turn(-1)", "", "tour only: turn the bolt a little so that the carriage falls"),
     Key("turn.fine_up", "right", "turn(0.2)", "", "tour only: the same by a fifth"),
     Key("turn.fine_down", "left", "turn(-0.2)", "", "tour only: the same by a fifth"),
-    Key("turn.units", "u", "app.swap_units", "thou", "millimetres or thou"),
-    Key("turn.far", "f", "far", "far view", "digits that can be read from under the machine"),
+    Key("turn.sound", "s", "sound", "sound", "beeps that say which way and how close; silence when right; off again"),
+    Key("turn.far", "f", "far", "far view", "digits and bar that can be read from under the machine"),
+    Key("turn.units", "u", "app.swap_units", "", "millimetres or thou"),
     Key("turn.back", "escape", "back", "back", "back to the findings; nothing is written down for this bolt"),
 )
 
@@ -81,21 +180,32 @@ SWEEP = (
     Key("sweep.gap", "g", "note_gap", "note a gap", "something was wrong just now: leave this stretch out"),
     Key("sweep.throw", "x", "throw_away", "throw this away", "forget this sweep (it stays on disk) and begin again"),
     Key("sweep.units", "u", "app.swap_units", "", "millimetres or thou"),
-    Key("sweep.back", "escape", "stop", "stop", "stop recording and go back; what was received is kept"),
+    Key(
+        "sweep.back",
+        "escape",
+        "stop",
+        "stop",
+        "stop recording and go back; asked first, and what was received is kept",
+    ),
 )
 
 FINDINGS = (
-    Key("findings.turn", "enter", "turn", "turn this bolt", "cautions first, then the live bar for this bolt"),
-    Key("findings.next", "tab", "choose(1)", "next move", "the next move of the table"),
+    Key("findings.turn", "enter", "turn", "turn it", "cautions first, then the live bar for this bolt"),
+    Key("findings.next", "tab", "choose(1)", "", "the next move of the table"),
     Key("findings.previous", "shift+tab", "choose(-1)", "", "the move before"),
     Key("findings.down", "down", "choose(1)", "", "the next move of the table"),
     Key("findings.up", "up", "choose(-1)", "", "the move before"),
+    Key("findings.whatif", "i", "what_if", "what if", "try moves on paper: what the profile would be"),
+    Key("findings.trust", "t", "trust", "weigh", "fewest bolts, or the best chance to come inside"),
     Key("findings.why", "w", "why", "why", "how this was found, what was not seen, what the instrument shows"),
-    Key("findings.compare", "c", "compare", "compare", "the sweep before this one, faintly beside it"),
+    Key("findings.sweep", "s", "sweep", "sweep", "measure again"),
     Key("findings.expected", "e", "expected", "expected", "what the profile will be once the moves are made"),
-    Key("findings.sweep", "s", "sweep", "sweep again", "measure again"),
+    Key("findings.compare", "c", "compare", "compare", "the sweep before this one, faintly beside it"),
+    Key("findings.response", "r", "response", "", "what each bolt does to the reading, believed and learned"),
+    Key("findings.undo", "z", "undo", "", "take back what was written down last; you are asked first"),
     Key("findings.units", "u", "app.swap_units", "", "millimetres or thou"),
-    Key("findings.back", "escape", "back", "back", "back to the start"),
+    Key("findings.back", "escape", "back", "back", "back to the board"),
+    Key("findings.help", "question_mark", "app.help", "help", "what to do on this screen"),
 )
 
 REPLAY = (
@@ -107,7 +217,7 @@ REPLAY = (
     Key("replay.slower", "minus", "speed(0.5)", "slower", "half as fast"),
     Key("replay.start", "home", "jump_to_start", "", "from the beginning"),
     Key("replay.units", "u", "app.swap_units", "", "millimetres or thou"),
-    Key("replay.leave", "escape", "back", "esc back"[4:], "back to where you came from"),
+    Key("replay.leave", "escape", "back", "back", "back to where you came from"),
 )
 
 WHY = (
@@ -119,7 +229,16 @@ WHY = (
 )
 
 TABLE: dict[str, tuple[Key, ...]] = {
-    "start": START,
+    "truestroke": JOBS,
+    "new machine": FORM,
+    "board": BOARD,
+    "check": CHECK,
+    "result": RESULT,
+    "confirm": ASK_FIRST,
+    "instrument": PLUG,
+    "what if": WHAT_IF,
+    "response": RESPONSE,
+    "sweeps": SWEEPS,
     "live": LIVE,
     "turn": TURN,
     "cautions": CAUTION,

@@ -107,7 +107,8 @@ def svg_of(app: TruestrokeApp) -> str:
 
 async def make_pictures(folder: Path, size: tuple[int, int] = (80, 24), *, dark: bool = False) -> list[Path]:
     """Live, turn, sweep and findings of the invented saw as ``live.svg`` and so on in ``folder``."""
-    from logger.tui.invented import SCENES, invented_app
+    from logger.tui.invented import invented_app
+    from logger.tui.scenes import SCENES
 
     folder.mkdir(parents=True, exist_ok=True)
     written = []

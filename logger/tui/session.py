@@ -11,19 +11,19 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal, Protocol
+from typing import TYPE_CHECKING, Protocol
 
-from analysis.results import Move
 from logger.errors import NotAllowed
 from logger.rail_picture import Seen
+from logger.tui.asked import Beeper, Parts, SourceSpec
 from logger.tui.drawing import meaning_of
 from logger.tui.feed import Feed, Meaning, Source
 
 if TYPE_CHECKING:
+    from logger.checks.board import Board
     from logger.instruments import Instrument
     from logger.job import Job
     from logger.machines import Machine, SetUp
-    from logger.recording import Recording
     from logger.tui.tour import Tour
 
 
@@ -33,45 +33,6 @@ class SweepSource(Source, Protocol):
     def mark(self) -> None: ...
     def note_gap(self) -> None: ...
     def stop(self, how: str = "operator") -> None: ...
-
-
-@dataclass(frozen=True, slots=True)
-class SourceSpec:
-    """What a screen asks a recorder for: all is written to ``folder`` first; None (no job open) only shows."""
-
-    port: str
-    instrument: Instrument
-    set_up: str
-    machine: Machine
-    folder: Path | None = None
-    stations_mm: tuple[float, ...] = ()
-    passes: int = 0
-    kind: Literal["sweep", "live"] = "live"
-
-
-class Parts(Protocol):
-    """The parts below the screen. The real ones are in ``logger.tui.parts``; tests hand in small ones."""
-
-    def ports(self) -> list[tuple[str, str]]: ...
-    def instruments(self) -> list[str]: ...
-    def load_instrument(self, name: str) -> Instrument: ...
-    def start(self, spec: SourceSpec) -> Any: ...
-    def stop(self, source: Any) -> None: ...
-    def look(self, job: Job) -> Seen: ...
-    def note_sweep(self, job: Job, folder: Path, set_up: str) -> None: ...
-    def note_turned(self, job: Job, made: Made) -> None: ...
-    def open_recording(self, job: Job, name: str) -> Recording: ...
-    def replay(self, recording: Recording, speed: float) -> Any: ...
-
-
-@dataclass(frozen=True, slots=True)
-class Made:
-    """One bolt as it was really turned: the display before and after its lock nut, mm or mm/m."""
-
-    move: Move
-    before: float
-    after: float
-    set_up: str
 
 
 @dataclass
@@ -89,12 +50,53 @@ class Session:
     clock: Callable[[], float] = time.monotonic
     wall: Callable[[], time.struct_time] = time.localtime
     seen: Seen = field(default_factory=Seen)
+    board: Board | None = None
+    trust: str = "few"
+    sound_on: bool = False
+    bell: Callable[[], object] = lambda: None
+    _beeper: Beeper | None = None
+
+    def take_job(self, job: Job | None) -> None:
+        """Another job is open now: what belongs to the one before is forgotten, what was plugged in here comes back."""
+        self.job = job
+        self.seen, self.board, self.stations_mm = Seen(), None, ()
+        if job is None or self.tour is not None:
+            return
+        known = next((r for r in self.parts.recent() if Path(r.folder) == job.folder.absolute()), None)
+        if known is not None:
+            self.port = self.port or known.port
+            self.instrument_name = self.instrument_name or known.instrument
+            self.set_up_name = self.set_up_name or known.set_up
+        self.remember()
+
+    def remember(self) -> None:
+        """Put the job at the head of the list of recent ones, with what is plugged in."""
+        if self.job is not None and self.tour is None:
+            self.parts.remember(self.job, self.port, self.instrument_name, self.set_up_name)
+
+    def forget_what_was_found(self) -> None:
+        """Something was written down: board and findings are worked out anew when they are next shown."""
+        self.seen, self.board = Seen(), None
+
+    def hear(self, distance_mm: float | None, inside: bool) -> None:
+        """Give the sound which way and how close, where it is on."""
+        if self.sound_on:
+            if self._beeper is None:
+                self._beeper = self.parts.beeper(self.bell)
+            if self._beeper is not None:
+                self._beeper.update(distance_mm, inside)
+
+    def hush(self) -> None:
+        """Silence: the live view is left, or the sound was turned off."""
+        if self._beeper is not None:
+            self._beeper.close()
+            self._beeper = None
 
     @property
     def machine(self) -> Machine:
         """The job's machine; NotAllowed where there is no job."""
         if self.job is None:
-            raise NotAllowed("No job is open.", "Make one with 'truestroke new my-saw' and start there.")
+            raise NotAllowed("No job is open.", "Open one from the start page, or make one there with n.")
         return self.job.machine
 
     def set_up(self) -> SetUp:
@@ -117,7 +119,7 @@ class Session:
     def instrument(self) -> Instrument:
         """The chosen instrument; NotAllowed where none was chosen."""
         if not self.instrument_name:
-            raise NotAllowed("No instrument is chosen.", "Choose one on the start screen, with the arrow keys.")
+            raise NotAllowed("No instrument is chosen.", "Press i on the board: it listens and finds it.")
         return self.parts.load_instrument(self.instrument_name)
 
     def meaning(self) -> Meaning:
@@ -130,7 +132,7 @@ class Session:
         What is only watched (live, turning) is recorded too, beside the sweeps: nothing from a wire is lost.
         """
         if not self.port:
-            raise NotAllowed("No port is chosen.", "Choose one on the start screen, or type it with o.")
+            raise NotAllowed("No port is chosen.", "Press i on the board: it finds the instrument.")
         set_up, instrument = self.set_up(), self.instrument()
         if folder is None and self.job is not None:
             folder = self.job.next_recording_folder(self.set_up_name, "live")

@@ -39,7 +39,8 @@ class Tour(Protocol):
 
 
 STEPS = {
-    "start": "Tour: the invented Kiln Street saw is plugged in. Press s to sweep its rail.",
+    "board": "Tour: the invented Kiln Street saw is plugged in. Press s to sweep its rail.",
+    "instrument": "Tour: the invented saw is plugged in already. Press s to sweep its rail.",
     "sweep": "Tour: press enter to push the carriage; twice, there and back. It marks itself.",
     "sweep_pushing": "Tour: the carriage is under way; the picture grows where it has been.",
     "findings": "Tour: press enter to turn the marked bolt. w says why it is this one.",

@@ -110,7 +110,7 @@ def test_a_key_without_a_question_of_its_own_goes_to_the_foot():
 @settings(max_examples=40, deadline=None)
 @given(st.text(max_size=60))
 def test_no_name_breaks_the_file(name):
-    text, machine, faults = machine_of(name=name)
+    _, machine, faults = machine_of(name=name)
     assert machine is None or machine.carriage.top_length_mm == 1200
     assert machine is not None or set(faults) <= {"name", ""}
 

@@ -9,8 +9,9 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from logger.tui.invented import invented_app, scene_findings, scene_live, scene_sweep, scene_turn
+from logger.tui.invented import invented_app
 from logger.tui.pictures import make_pictures
+from logger.tui.scenes import scene_findings, scene_live, scene_sweep, scene_turn
 
 
 def before(app, scene):

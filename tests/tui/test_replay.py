@@ -8,7 +8,9 @@ import pytest
 
 from logger.recording import Recording
 from logger.replay import Replay
-from logger.tui.invented import Clock, InventedParts, invented_app, invented_height, invented_machine, pass_time
+from logger.tui.invented import Clock, InventedParts, invented_app, invented_machine
+from logger.tui.invented_numbers import invented_height
+from logger.tui.scenes import pass_time
 
 
 def recording():

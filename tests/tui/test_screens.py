@@ -8,19 +8,10 @@ import pytest
 
 from logger.rail_picture import Seen
 from logger.readings import LinkLost, Mark, Reading
-from logger.tui.invented import (
-    InventedParts,
-    invented_app,
-    invented_findings,
-    invented_plan,
-    pass_time,
-    scene_findings,
-    scene_live,
-    scene_sweep,
-    scene_turn,
-    source_of,
-)
+from logger.tui.invented import InventedParts, invented_app, source_of
+from logger.tui.invented_numbers import invented_findings, invented_plan
 from logger.tui.keys import TABLE
+from logger.tui.scenes import pass_time, scene_findings, scene_live, scene_sweep, scene_turn
 from logger.tui.widgets.painted import Painted
 
 
@@ -332,7 +323,7 @@ def test_bytes_nothing_can_be_made_of_are_shown_and_harmless():
         from logger.readings import Garbage
 
         async with opened() as (app, pilot):
-            await pilot.press("l")
+            await pilot.press("i", "l")
             source_of(app).queue = [Garbage(0, b"\x1b]0;x\x07[red]", "no number"), Reading(10**7, 0.123, "mm")]
             pass_time(app, 0.2)
             await pilot.pause()

@@ -144,12 +144,20 @@ class Sheet(Screen[None]):
         """What happened and what to do next."""
         self.say(f"{error.what} {error.todo}".strip())
 
+    def quiet_line(self) -> str:
+        """What stands above the keys when nothing has to be said."""
+        return ""
+
     def tour_line(self, step: str = "") -> None:
         """The tour's line for this screen, unless something was said just now."""
         if self.session.clock() < self._said_until:
             return
-        words = STEPS.get(step or self.TOUR_STEP, "") if self.session.tour is not None else ""
+        words = STEPS.get(step or self.TOUR_STEP, "") if self.session.tour is not None else self.quiet_line()
         self._foot([[(words, SOFT)]] if words else [])
+
+    def before_leaving(self) -> str | None:
+        """Why leaving now should be asked about first; None where it need not."""
+        return None
 
     def refresh_keys(self) -> None:
         """Paint the last row again after what is possible has changed."""

@@ -16,18 +16,27 @@ from textual.worker import Worker, WorkerState
 from analysis.results import Move, Plan
 from logger.errors import TruestrokeError
 from logger.rail_picture import Seen, band_of, rail_picture
+from logger.tui.asked import Made
 from logger.tui.drawing import place_of
 from logger.tui.keys import FINDINGS, Key
 from logger.tui.screens.base import Sheet
 from logger.tui.screens.cautions import CautionsScreen
+from logger.tui.screens.response import ResponseScreen
 from logger.tui.screens.turn import TurnScreen
+from logger.tui.screens.what_if import WhatIfScreen
 from logger.tui.screens.why import WhyScreen
-from logger.tui.session import Made
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, plate, wrap
 from logger.tui.widgets.moves import MoveTable
 from logger.tui.widgets.rail import Rail
 from logger.tui.wording import State, Units, chance, joined
 
+TRUST_WORDS = {
+    "few": "few moves and a good chance",
+    "fewest": "the fewest bolts",
+    "chance": "the best chance to come inside",
+    "least": "the least turning",
+}
+"""The ways of planning a round, in words."""
 LINES_AFTER = 2
 """Rows kept under the table at the least: the outlook and one line of why."""
 
@@ -51,6 +60,7 @@ class FindingsScreen(Sheet):
         self._compare = False
         self._expected: bool | None = None
         self._busy = ""
+        self._written = False
 
     def body(self) -> Iterable[Widget]:
         yield Rail(self.units, id="rail")
@@ -90,7 +100,7 @@ class FindingsScreen(Sheet):
     @work(thread=True, exclusive=True, group="findings", exit_on_error=False)
     def _look_in_thread(self) -> Seen:
         job = self.session.job
-        return self.session.parts.look(job) if job is not None else Seen()
+        return self.session.parts.look(job, self.session.trust) if job is not None else Seen()
 
     @work(thread=True, exclusive=True, group="findings", exit_on_error=False)
     def _turned_in_thread(self, made: Made) -> Seen:
@@ -98,7 +108,8 @@ class FindingsScreen(Sheet):
         if job is None:
             return Seen()
         parts.note_turned(job, made)
-        return parts.look(job)
+        self._written = True
+        return parts.look(job, self.session.trust)
 
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
         """One message back: what was found, or why it could not be."""
@@ -107,6 +118,8 @@ class FindingsScreen(Sheet):
         if event.state is WorkerState.SUCCESS and isinstance(event.worker.result, Seen):
             self._busy = ""
             self.session.seen = event.worker.result
+            if self._written:
+                self.session.board, self._written = None, False
             self.query_one("#moves", MoveTable).chosen = 0
             self.units_changed()
             self.tour_line(self._tour_step())
@@ -216,6 +229,8 @@ class FindingsScreen(Sheet):
             return bool(plan and plan.moves) and not self._busy
         if action == "compare":
             return self.session.seen.before is not None
+        if action in ("trust", "what_if", "response"):
+            return plan is not None and not self._busy
         return True
 
     def action_choose(self, by: int) -> None:
@@ -245,6 +260,26 @@ class FindingsScreen(Sheet):
         self._busy = f"writing down what {made.move.bolt} did, then planning the rest anew"
         self.show()
         self._turned_in_thread(made)
+
+    def action_what_if(self) -> None:
+        """Try moves on paper."""
+        self.app.push_screen(WhatIfScreen())
+
+    def action_response(self) -> None:
+        """What each bolt does to the reading."""
+        self.app.push_screen(ResponseScreen())
+
+    def action_trust(self) -> None:
+        """Weigh few moves against the chance to come inside in another way, and plan anew."""
+        ways = self.session.parts.trusts()
+        at = ways.index(self.session.trust) if self.session.trust in ways else 0
+        self.session.trust = ways[(at + 1) % len(ways)]
+        self.say(f"Planned for {TRUST_WORDS.get(self.session.trust, self.session.trust)}.")
+        self.look()
+
+    def action_undo(self) -> None:
+        """Take back what was written down last."""
+        self.truestroke.ask_to_take_back()
 
     def action_why(self) -> None:
         """How this was found."""

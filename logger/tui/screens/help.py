@@ -16,8 +16,24 @@ from logger.tui.widgets.chrome import KEY_NAMES
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, wrap
 
 WHAT_TO_DO = {
-    "truestroke": "Choose where the indicator is plugged in, what it is and where it stands. Press l and move the tip "
-    "by hand: the number must move as you expect. Then sweep, or look at the height live.",
+    "truestroke": "Choose the machine you stand at and press enter. None is described yet? Press n and answer the form "
+    "with a tape measure and the maker's manual; the file it writes can be edited by hand later.",
+    "new machine": "Answer line after line; enter goes on. x is measured along the rail, from infeed to outfeed, "
+    "from any zero you like. A wrong answer is said under its line; nothing is saved before all of it fits together.",
+    "board": "The cursor stands on the check that comes next: press enter and do what it says. For the rail press s to "
+    "sweep and f for what was found. What was measured before something under it moved is marked stale.",
+    "check": "Read the cautions, set up as it says, then press enter and type what was read. Corrected it already? "
+    "Press a, so that what rests on it is measured again.",
+    "readings": "Type what was read, line after line; enter goes on, and on the last line takes it all. Words: "
+    "first letter, or arrows. Another unit is written out: 4thou, 0.004in. Optional lines may stay empty.",
+    "result": "Do what stands under 'then move', cautions first. Then press a and measure again. Inside: press enter.",
+    "sure?": "Press y only if you mean it; n and escape leave everything as it is.",
+    "instrument": "Press i: every port is listened to and the instrument is named. Then lift the tip by hand with l "
+    "open: the number must move as you expect. Choose where it stands with tab and the arrows. s sweeps, v is live.",
+    "what if": "Choose a bolt with tab, raise or lower it with the arrows, and read what the profile would be. Nothing "
+    "is turned and nothing is written down. The faint dots are the rail as it was measured.",
+    "response": "Choose a bolt with tab. The picture shows what 1 mm of it does to the reading along the stroke.",
+    "sweeps": "Choose a sweep with the arrows. Space keeps it in the picture; then choose another to see both.",
     "live": "The right half is the carriage, the left half the table; between the two lines is right. Set the tip "
     "on the table and press z, or on a block and press r, before you trust the height.",
     "turn": "Turn the bolt until the block stands between the two lines and the word says stop. Tighten the lock nut, "
@@ -25,7 +41,8 @@ WHAT_TO_DO = {
     "sweep": "Push the carriage steadily from end to end. Press space each time its middle passes a mark on the rail. "
     "At the far end press enter and come back the same way.",
     "findings": "Solid above the lines is too high, dotted below is too low, hatched was not seen. The table says "
-    "which bolt to turn, where to park and what the display must show when it is right. Start with the marked row.",
+    "which bolt to turn, where to park and what the display must show when it is right. Press enter on the marked row; "
+    "i tries other moves on paper, t weighs fewer bolts against a better chance.",
     "replay": "A recorded sweep, drawn as it was recorded. Space stops it, the arrows jump.",
     "before you turn": "Read the five lines. Press y only if all of them are so.",
     "why": "How the findings came about. ± is the expanded uncertainty, k = 2, about 95 in 100.",

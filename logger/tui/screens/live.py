@@ -39,7 +39,8 @@ class LiveBase(Sheet):
     LiveBase #left { width: 1fr; padding-top: 1; }
     LiveBase #words { height: 1fr; }
     LiveBase StepBar { width: 33; height: 1fr; padding-top: 1; }
-    LiveBase.-far StepBar, LiveBase.-far Rail { display: none; }
+    LiveBase.-far Rail { display: none; }
+    LiveBase.-far StepBar { padding-top: 0; }
     """
 
     def __init__(self, feed: Feed | None = None) -> None:
@@ -77,6 +78,7 @@ class LiveBase(Sheet):
         self.set_interval(1 / FRAMES_PER_S, self.tick)
 
     def on_unmount(self) -> None:
+        self.session.hush()
         if self._feed is not None and self._owns_feed:
             self.session.close_feed(self._feed)
 
@@ -85,7 +87,10 @@ class LiveBase(Sheet):
         digits = self.query_one("#digits", Digits)
         digits.far = far
         digits.styles.height = 5 * digits.cell_size()[1]
-        self.query_one("#step").styles.width = 33 if self.app.size.width < 120 else self.app.size.width * 2 // 5
+        step = self.query_one("#step", StepBar)
+        step.bare = far
+        width = self.app.size.width
+        step.styles.width = (18 if width < 160 else 16) if far else 33 if width < 120 else width * 2 // 5
         self.query_one("#rail", Rail).fit()
 
     def units_changed(self) -> None:
@@ -112,6 +117,8 @@ class LiveBase(Sheet):
         moment = self.session.clock()
         slow = moment - self._digits_at >= 1 / DIGITS_PER_S
         now = self._feed.now(0.06)
+        if self.app.screen is self:
+            self.session.hear(*self.heard(now))
         self._show_step(now, moment)
         if slow:
             self._digits_at = moment
@@ -159,6 +166,15 @@ class LiveBase(Sheet):
             return self.silence(now)
         lower, upper = self.limits()
         return live_state(now.height, now.uncertainty, lower, upper, self.show_units())
+
+    def heard(self, now: Now) -> tuple[float | None, bool]:
+        """For the sound: how far the carriage must still go (+ up; None: no reading), and whether it is right."""
+        if now.height is None:
+            return None, False
+        lower, upper = self.limits()
+        if lower <= now.height <= upper:
+            return 0.0, True
+        return (lower if now.height < lower else upper) - now.height, False
 
     def silence(self, now: Now) -> State:
         """What is said when there is nothing alive to show."""
@@ -239,6 +255,16 @@ class LiveBase(Sheet):
         self.query_one("#rail", Rail).show(picture)
 
     # --- keys -------------------------------------------------------------------------------------------------------
+
+    def action_sound(self) -> None:
+        """Sound on or off."""
+        session = self.session
+        session.sound_on = not session.sound_on
+        if session.sound_on:
+            self.say("Sound on: high tone too high, low tone too low, faster the nearer, silence when it is right.")
+        else:
+            session.hush()
+            self.say("Sound off.")
 
     def action_far(self) -> None:
         """Digits over the whole screen, and back."""

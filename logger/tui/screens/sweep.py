@@ -106,7 +106,7 @@ class SweepScreen(Sheet):
         if self.feed.error is not None and not self._finished:
             self._finished = True
             self.say_error(self.feed.error)
-        if self.feed.ended is not None and not self._finished:
+        if self.feed.ended is not None and not self._finished and self.app.screen is self:  # no question is open
             self._finish(self.feed.ended.how)
 
     def _lay_out(self, records: list[Record]) -> None:
@@ -309,8 +309,27 @@ class SweepScreen(Sheet):
         self._begin()
         self.say("Begun again. The sweep before this one stays on disk and is not counted.")
 
+    def before_leaving(self) -> str | None:
+        """A sweep under way is asked about before it is given up."""
+        if self.feed is None or self._finished or self.feed.ended is not None or self.feed.error is not None:
+            return None
+        return (
+            f"{count(self.feed.source.readings)} readings are on disk and stay there, but a sweep that was stopped is "
+            "not counted: findings and advice stay as they were. The recording goes on while you read this."
+        )
+
     def action_stop(self) -> None:
-        """Stop and go back."""
+        """Stop and go back; asked first while something is being recorded."""
+        words = self.before_leaving()
+        if words is None:
+            self._leave()
+        else:
+            self.truestroke.ask_first("Stop this sweep?", words, self._leave)
+
+    def _leave(self) -> None:
+        if self.feed is not None and self.feed.ended is not None and not self._finished:
+            self._finish(self.feed.ended.how)  # it came to its end while the question was open
+            return
         self._finished = True
         self.app.pop_screen()
 
@@ -328,6 +347,8 @@ class SweepScreen(Sheet):
             return
         try:
             session.parts.note_sweep(session.job, self._folder, session.set_up_name)
+            session.forget_what_was_found()
+            session.remember()
         except TruestrokeError as error:
             self.say_error(error)
             return

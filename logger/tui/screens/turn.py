@@ -15,11 +15,11 @@ from textual.widget import Widget
 
 from analysis.results import Move
 from logger.rail_picture import rail_picture
+from logger.tui.asked import Made
 from logger.tui.drawing import place_of
 from logger.tui.feed import Feed, Now
 from logger.tui.keys import TURN, Key
 from logger.tui.screens.live import LiveBase
-from logger.tui.session import Made
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, plate
 from logger.tui.widgets.rail import Rail
 from logger.tui.widgets.step import Step
@@ -109,6 +109,10 @@ class TurnScreen(LiveBase):
             words=("stop here", "carriage"),
             target=target,
         )
+
+    def heard(self, now: Now) -> tuple[float | None, bool]:
+        to_go = self.to_go(now)
+        return to_go, to_go is not None and abs(to_go) <= self.tolerance
 
     def state_of(self, now: Now) -> State:
         to_go = self.to_go(now)

@@ -53,6 +53,17 @@ class Head(Painted):
         canvas.put(0, 1, letters.rule * canvas.width, Look("rule"))
 
 
+def _that_fit(entries: list[tuple[str, int]], gap: int, canvas: Canvas) -> set[int]:
+    """Which entries fit into the row; the way back always does, the last of the others give way first."""
+    kept = list(range(len(entries)))
+    while sum(entries[i][1] + gap for i in kept) - gap + 1 > canvas.width:
+        others = [i for i in kept if entries[i][0] != "escape"]
+        if not others:
+            break
+        kept.remove(others[-1])
+    return set(kept)
+
+
 class Keys(Painted):
     """The last row: the keys of this screen, taken from its bindings, so that a rebound key shows as it is bound."""
 
@@ -79,10 +90,13 @@ class Keys(Painted):
         x = 1
         entries = [(b, KEY_NAMES.get(b.key, b.key)) for b in self.shown_bindings()]
         gap = 2 if sum(len(name) + len(b.description) + 3 for b, name in entries) < canvas.width else 1
-        for binding, name in entries:
+        kept = _that_fit(
+            [(binding.key, len(name) + 1 + len(binding.description)) for binding, name in entries], gap, canvas
+        )
+        for index, (binding, name) in enumerate(entries):
+            if index not in kept:
+                continue
             word = binding.description
-            if x + len(name) + 1 + len(word) > canvas.width:
-                break
             start = x
             x = canvas.put(x, 0, name, Look("ink", "sheet", bold=True)) + 1
             x = canvas.put(x, 0, word, Look("soft"))

@@ -63,6 +63,11 @@ def draw_lines(canvas: Canvas, lines: Sequence[Line], *, x: int = 1, y: int = 0)
             column = canvas.put(column, y + row, text, look)
 
 
+def cut(text: str, cells: int) -> str:
+    """``text`` in at most ``cells``, the end said to be missing."""
+    return text if cell_len(text) <= cells else text[: max(0, cells - 1)].rstrip(" ,:;(") + "…"
+
+
 def wrap(text: str, width: int) -> list[str]:
     """Words of ``text`` in lines of at most ``width`` cells; a word longer than that is cut."""
     lines: list[str] = []
@@ -87,8 +92,8 @@ def wrap(text: str, width: int) -> list[str]:
 class Lines(Painted):
     """A block of lines; as high as its content unless its style says otherwise."""
 
-    def __init__(self, *, id: str | None = None, x: int = 1, fixed: bool = False) -> None:
-        super().__init__(id=id)
+    def __init__(self, *, id: str | None = None, x: int = 1, fixed: bool = False, classes: str | None = None) -> None:
+        super().__init__(id=id, classes=classes)
         self._lines: list[Line] = []
         self._x = x
         self._fixed = fixed

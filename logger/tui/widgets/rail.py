@@ -21,6 +21,8 @@ from logger.tui.wording import Units, arrow
 
 SCALE_COLUMNS = 8
 """One cell of margin, six of scale and one free, left of every rail picture."""
+SLEEVE_FROM = 0.75
+"""An uncertainty of so many rows is drawn; a smaller one is only written."""
 FIXED_ROWS = 4
 """Rows besides the profile's: places above; rail, bolts and names below."""
 
@@ -84,7 +86,7 @@ def _profile(
             if narrow[column]:
                 sign, look = letters.hatch, Look("rule")
             canvas.cell(x, top + up.rows - 1 - row, sign, look)
-        if height >= 0 and sleeve is not None and column % 2 == 0 and sleeve[column] > up.per_row / 2:
+        if height >= 0 and sleeve is not None and column % 2 == 0 and sleeve[column] > SLEEVE_FROM * up.per_row:
             _draw_sleeve(canvas, x, top, up, float(values[column]), float(sleeve[column]), letters)
 
 
@@ -142,7 +144,7 @@ def _sleeve(picture: RailPicture, along: Along, up: Up) -> FloatArray | None:
     curve = picture.curve
     if curve is None or picture.columns is not None or curve.uncertainty.size != curve.x_mm.size or not curve.x_mm.size:
         return None
-    if float(np.max(curve.uncertainty)) <= up.per_row / 2:
+    if float(np.max(curve.uncertainty)) <= SLEEVE_FROM * up.per_row:
         return None
     return np.interp(along.centres(), curve.x_mm, curve.uncertainty)
 
@@ -310,6 +312,8 @@ class Rail(Painted):
         super().__init__(id=id)
         self.units = units
         self.low = low
+        self.rows_wanted: tuple[int, int, int] | None = None
+        """Rows above, in and below the band, where the screen has decided them itself."""
         self.picture: RailPicture | None = None
 
     def on_mount(self) -> None:
@@ -317,7 +321,11 @@ class Rail(Painted):
 
     def fit(self) -> None:
         """Take as many rows as the size of the screen allows."""
-        self.styles.height = sum(profile_rows(*self.app.size, low=self.low)) + FIXED_ROWS
+        self.styles.height = sum(self.profile_rows()) + FIXED_ROWS
+
+    def profile_rows(self) -> tuple[int, int, int]:
+        """Rows above, in and below the band."""
+        return self.rows_wanted or profile_rows(*self.app.size, low=self.low)
 
     def show(self, picture: RailPicture) -> None:
         """Take a new picture and repaint what changed."""
@@ -326,4 +334,4 @@ class Rail(Painted):
 
     def paint(self, canvas: Canvas, letters: Alphabet) -> None:
         if self.picture is not None:
-            draw_rail(canvas, self.picture, profile_rows(*self.app.size, low=self.low), letters, self.units)
+            draw_rail(canvas, self.picture, self.profile_rows(), letters, self.units)

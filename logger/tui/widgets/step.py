@@ -59,13 +59,14 @@ def step_scale(lower: float, upper: float, rows: int, *, from_below: bool = True
     return Up(bottom, coarse, rows)
 
 
-def draw_step(canvas: Canvas, step: Step, letters: Alphabet, units: Units) -> None:
-    """Draw the step over the whole canvas: scale at the left, one row of words at the foot."""
-    rows = canvas.height - 1
-    if rows < 4 or canvas.width < LABELS + 8:
+def draw_step(canvas: Canvas, step: Step, letters: Alphabet, units: Units, *, bare: bool = False) -> None:
+    """Draw the step over the whole canvas: scale at the left, one row of words at the foot; ``bare``: the step alone,
+    for far view."""
+    rows = canvas.height - (0 if bare else 1)
+    if rows < 4 or canvas.width < (0 if bare else LABELS) + 8:
         return
     up = step_scale(step.lower, step.upper, rows, from_below=step.from_below, factor=step.factor)
-    left, right = LABELS, canvas.width - 1
+    left, right = 1 if bare else LABELS, canvas.width - 1
     edge = left + (right - left) * 2 // 5
     _ground(canvas, step, up, left, right, letters)
     if step.table is not None:
@@ -75,6 +76,8 @@ def draw_step(canvas: Canvas, step: Step, letters: Alphabet, units: Units) -> No
     else:
         _column(canvas, edge, right, up, step.height, step, letters, letters.material, "body")
     _lines(canvas, step, up, left, right, letters)
+    if bare:
+        return
     _labels(canvas, step, up, units)
     _holds(canvas, step, up, edge, letters)
     words = step.words if not step.lost else (step.words[0], "last seen here")
@@ -212,6 +215,7 @@ class StepBar(Painted):
     def __init__(self, units: Units, *, id: str | None = None) -> None:
         super().__init__(id=id)
         self.units = units
+        self.bare = False
         self._step: Step | None = None
 
     @property
@@ -227,4 +231,4 @@ class StepBar(Painted):
 
     def paint(self, canvas: Canvas, letters: Alphabet) -> None:
         if self._step is not None:
-            draw_step(canvas, self._step, letters, self.units)
+            draw_step(canvas, self._step, letters, self.units, bare=self.bare)

@@ -1,8 +1,8 @@
-"""Where one begins: which port, which instrument, which set-up, and what arrives, as it arrives.
+"""The instrument: found by one key, or chosen; where it stands; and what arrives, as it arrives.
 
-Why it exists: nobody knows which device name their cable got or whether the number moves the right way. Here one
-chooses with the arrow keys, listens, moves the tip by hand and sees the readings (and the bytes nothing could be made
-of).
+Why it exists: nobody knows which device name their cable got or whether the number moves the right way. ``i`` listens
+on every port and names what speaks there; then one moves the tip by hand and sees the readings (and the bytes nothing
+could be made of).
 """
 
 from __future__ import annotations
@@ -12,20 +12,25 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import ClassVar
 
+from textual import work
 from textual.widget import Widget
+from textual.worker import Worker, WorkerState
 
 from logger.errors import TruestrokeError
 from logger.readings import Garbage, LinkBack, LinkLost, Mark, Reading, Record
+from logger.tui.asked import Heard
 from logger.tui.drawing import place_of
 from logger.tui.feed import Feed
-from logger.tui.keys import START, Key
+from logger.tui.keys import PLUG, Key
 from logger.tui.screens.ask import stations_or_complaint
 from logger.tui.screens.base import Sheet
-from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines
+from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, wrap
 from logger.tui.wording import rate
 from logger.wording import count, number
 
 OTHER_PORT = "another, typed by hand"
+ROWS = (3, 3, 5)
+"""Rows for ports, instruments and set-ups at the smallest size."""
 LINES_KEPT = 40
 SHOWN_PER_S = 10
 
@@ -60,23 +65,25 @@ class Choice:
         return first, self.options[first : first + rows]
 
 
-class StartScreen(Sheet):
+class PlugScreen(Sheet):
     """Choices at the top, what arrives below."""
 
-    NAME = "truestroke"
-    KEYS: ClassVar[tuple[Key, ...]] = START
-    TOUR_STEP = "start"
+    NAME = "instrument"
+    KEYS: ClassVar[tuple[Key, ...]] = PLUG
+    TOUR_STEP = "instrument"
 
     DEFAULT_CSS = """
-    StartScreen #choices { margin-top: 1; }
-    StartScreen #arrives { height: 1fr; margin-top: 1; }
+    PlugScreen #choices { margin-top: 1; }
+    PlugScreen #arrives { height: 1fr; margin-top: 1; }
     """
 
-    def __init__(self) -> None:
+    def __init__(self, why: str = "") -> None:
         super().__init__()
+        self._why = why
         self.choices: list[Choice] = []
         self.field = 0
         self.feed: Feed | None = None
+        self._finding = False
         self._came: deque[Line] = deque(maxlen=LINES_KEPT)
         self._trouble = ""
 
@@ -87,10 +94,13 @@ class StartScreen(Sheet):
     def on_mount(self) -> None:
         self._fill()
         super().on_mount()
+        if self._why:
+            self.say(self._why)
         self.set_interval(1 / SHOWN_PER_S, self.tick)
 
     def on_unmount(self) -> None:
         self._hang_up()
+        self.session.remember()
 
     def on_screen_resume(self) -> None:
         """Coming back: a new sweep may have been recorded meanwhile."""
@@ -116,12 +126,10 @@ class StartScreen(Sheet):
             Choice("port", [*ports, (OTHER_PORT, "")]),
             Choice("instrument", instruments),
             Choice("set-up", []),
-            Choice("recorded", []),
         ]
         if session.job is not None:
             set_ups = session.machine.set_ups
             self.choices[2].options = [(name, place_of(name, set_up)) for name, set_up in set_ups.items()]
-            self.choices[3].options = [(folder.name, "") for folder in reversed(session.job.recordings())]
         for choice, value in zip(
             self.choices, (session.port, session.instrument_name, session.set_up_name), strict=False
         ):
@@ -147,9 +155,9 @@ class StartScreen(Sheet):
 
     def _show(self) -> None:
         lines: list[Line] = []
-        rows = 2 if self.app.size.height < 34 else 4
+        more = 0 if self.app.size.height < 34 else 2
         for index, choice in enumerate(self.choices):
-            lines += self._choice_lines(choice, rows, active=index == self.field)
+            lines += self._choice_lines(choice, ROWS[index] + more, active=index == self.field)
         if self.session.job is not None:
             stations = "  ".join(f"{x:.0f}" for x in self.session.stations())
             lines.append([("   marks at     ", SOFT), (stations, INK)])
@@ -179,14 +187,15 @@ class StartScreen(Sheet):
         block = self.query_one("#arrives", Lines)
         room = max(2, block.size.height)
         if self._trouble:
-            block.show([[(f"   {self._trouble}", BOLD)]])
+            width = max(20, self.app.size.width - 6)
+            block.show([[(f"   {part}", BOLD)] for part in wrap(self._trouble, width)])
             return
         if self.feed is None:
             block.show(
                 [
                     [
                         ("   what arrives ", SOFT),
-                        ("press l to listen; opening a port may reset the device behind it", INK),
+                        ("i finds it, l listens; opening a port may reset the device", INK),
                     ]
                 ]
             )
@@ -226,6 +235,53 @@ class StartScreen(Sheet):
         if self.field < 2:
             self._hang_up()
         self._take()
+        self._show()
+
+    def action_find(self) -> None:
+        """Listen on every port, one after another, in a thread."""
+        if self._finding:
+            return
+        self._hang_up()
+        names = [name for name, _ in self.choices[0].options if name != OTHER_PORT]
+        if not names:
+            self._trouble = "No serial port is here. Plug the cable in and press i again, or choose the last line."
+            self._show_arrivals()
+            return
+        self._finding = True
+        self._trouble = f"listening on {', '.join(names)}: move the tip a little; a few seconds each"
+        self._show_arrivals()
+        self._find_in_thread(names)
+
+    @work(thread=True, exclusive=True, group="find", exit_on_error=False)
+    def _find_in_thread(self, names: list[str]) -> list[Heard]:
+        heard: list[Heard] = []
+        for name in names:
+            try:
+                heard.append(self.session.parts.listen_to(name))
+            except TruestrokeError as error:
+                heard.append(Heard(name, "", f"{error.what} {error.todo}".strip()))
+            if heard[-1].instrument:
+                break
+        return heard
+
+    def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
+        """What was heard: take the instrument that was named, say the rest."""
+        if event.worker.group != "find" or event.state not in (WorkerState.SUCCESS, WorkerState.ERROR):
+            return
+        self._finding = False
+        if event.state is WorkerState.ERROR:
+            raise event.worker.error or RuntimeError("a thread failed without a reason")
+        heard: list[Heard] = event.worker.result or []
+        named = next((one for one in heard if one.instrument), None)
+        self._trouble = ""
+        if named is None:
+            said = "; ".join(f"{one.port}: {one.says}" for one in heard)
+            self._trouble = f"No instrument was recognised. {said}"
+        else:
+            self.session.port, self.session.instrument_name = named.port, named.instrument
+            self.session.remember()
+            self._fill()
+            self.say(f"Found on {named.port}: {named.says} Now s sweeps, v looks at it live.")
         self._show()
 
     def action_refresh_ports(self) -> None:
@@ -280,6 +336,11 @@ class StartScreen(Sheet):
             "Where are the marks on the rail? Positions of the carriage's middle in mm.", check, take, value
         )
 
+    def action_back(self) -> None:
+        """Keep what is chosen and go back."""
+        self._take()
+        super().action_back()
+
     def action_sweep(self) -> None:
         """Record a sweep."""
         self._leave_to(self.truestroke.open_sweep)
@@ -288,33 +349,16 @@ class StartScreen(Sheet):
         """The height now."""
         self._leave_to(self.truestroke.open_live)
 
-    def action_findings(self) -> None:
-        """What was found so far."""
-        if self.session.job is None:
-            self.say("No job is open. Make one with 'truestroke new my-saw' and start truestroke there.")
-            return
-        self._take()
-        self.truestroke.open_findings()
-
-    def action_replay(self) -> None:
-        """Play the chosen recording."""
-        name = self.choices[3].value
-        if not name:
-            self.say("There is no recorded sweep yet. Press s to make one.")
-            return
-        self._take()
-        self._hang_up()
-        self.truestroke.open_replay(name)
-
     def _leave_to(self, there: object) -> None:
         """The port can be open once only: hang up, then go."""
         self._take()
         self._hang_up()
         if self.session.job is None:
-            self.say("No job is open. Make one with 'truestroke new my-saw' and start truestroke there.")
+            self.say("No machine is open: escape, then n for a new one.")
         elif not self.session.port:
-            self.say("Choose a port first, with the arrow keys.")
+            self.say("Press i to find the instrument first, or choose its port with the arrow keys.")
         elif callable(there):
+            self.session.remember()
             there()
 
     def _hang_up(self) -> None:

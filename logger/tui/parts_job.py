@@ -1,0 +1,296 @@
+"""The job's side of what the screens ask: recent jobs, the board, typed readings, the journal, findings and advice.
+
+Why it exists: beside the port there is the record, and everything the screen shows of it comes through here. Everything
+heavy is imported when it is first needed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING, get_args
+
+from logger.errors import BadFile, CannotSave, NotAllowed
+from logger.rail_picture import Seen
+from logger.tui.asked import LastEntry, Made, Outcome, SweepRow
+
+if TYPE_CHECKING:
+    from analysis.results import Findings, Predicted
+    from logger.advice_response import Responses
+    from logger.checks.board import Board
+    from logger.checks.model import Allowed
+    from logger.checks.typed import Typed
+    from logger.job import Job
+    from logger.journal import JournalEntry
+    from logger.recent_jobs import RecentJob
+    from logger.wording import Units
+
+
+class JobParts:
+    """See ``asked.Parts``."""
+
+    # --- which job --------------------------------------------------------------------------------------------------
+
+    def recent(self) -> list[RecentJob]:
+        """Jobs opened lately, newest first."""
+        from logger.recent_jobs import RecentJobs
+
+        return RecentJobs().jobs()
+
+    def remember(self, job: Job, port: str, instrument: str, set_up: str) -> None:
+        """Put the job at the head of that list; a list that cannot be written is no fault of the job."""
+        from logger.recent_jobs import RecentJobs
+
+        RecentJobs().remember(job.folder, job.machine.name, port=port, instrument=instrument, set_up=set_up)
+
+    def forget(self, folder: str) -> None:
+        """Take a folder off the list."""
+        from logger.recent_jobs import RecentJobs
+
+        RecentJobs().forget(folder)
+
+    def open_job(self, folder: str) -> Job:
+        """The job in a folder; BadFile with every fault."""
+        from logger.job import Job
+
+        return Job.open(Path(folder).expanduser())
+
+    def make_job(self, folder: str, text: str) -> Job:
+        """A new folder with this machine.yaml, which has been read once already. NotAllowed where there is one."""
+        from logger.job import Job
+        from logger.machines import FILE_NAME
+
+        place = Path(folder).expanduser()
+        path = place / FILE_NAME
+        try:
+            place.mkdir(parents=True, exist_ok=True)
+            with path.open("x", encoding="utf-8", newline="\n") as file:
+                file.write(text)
+        except FileExistsError as problem:
+            what = f"{path} is there already and stays as it is." if path.exists() else f"{place} is a file."
+            raise NotAllowed(what, "Name another folder.") from problem
+        except (OSError, ValueError) as problem:
+            reason = getattr(problem, "strerror", None) or str(problem)
+            raise CannotSave(f"{path} could not be written: {reason}.", "Name a folder you may write to.") from problem
+        return Job.open(place)
+
+    # --- checks -----------------------------------------------------------------------------------------------------
+
+    def board(self, job: Job) -> Board:
+        """The state of every check."""
+        from logger.checks.board import board_of
+
+        return board_of(job)
+
+    def faults(self, job: Job) -> list[str]:
+        """A sentence for each line of the journal that was kept aside."""
+        return job.journal_faults()
+
+    def drawing(self, job: Job, check: str) -> tuple[str, ...]:
+        """The set-up drawing of a check as lines of text; nothing where there is none."""
+        return ()
+
+    def limits(self, job: Job, check: str) -> Allowed:
+        """The limits that hold for a check now."""
+        from logger.checks.board import standing_limits
+        from logger.checks.table import BY_NAME
+
+        return standing_limits(BY_NAME[check], job.standing_entries())
+
+    def take(
+        self, job: Job, check: str, texts: Sequence[str], confirm: Callable[[str], bool], *, units: str
+    ) -> Outcome:
+        """Typed readings as ``key=value``: understood, judged, written into the journal. NotAllowed: nothing was."""
+        from logger.checks.board import board_of
+        from logger.checks.table import BY_NAME, all_above
+        from logger.checks.taking import result_of
+        from logger.checks.typed import understand
+        from logger.checks.words import correction_lines, taken_data, verdict_line
+
+        one = BY_NAME[check]
+        limits = self.limits(job, check)
+        typed = understand(one, texts, limits, confirm, unit_needed=units == "in")
+        if typed.readings.words.get("cuts") == "which":
+            return Outcome(one, None, typed.allowed, lines=_worth_cutting(typed))
+        said: tuple[str, ...] = ("Adjusted, written down.",)
+        corrections: tuple[str, ...] = ()
+        notes: tuple[str, ...] = ()
+        verdict = None
+        if typed.adjusted:
+            job.append("taken", check=one.name, adjusted=True)
+        else:
+            taking = result_of(one, typed, job.standing_entries(), job.machine, confirm, job)
+            typed, result = taking.typed, taking.result
+            job.append("taken", **taken_data(one, typed, result, texts))
+            shown: Units = "in" if units == "in" else "mm"
+            said = (verdict_line(result, typed.allowed, shown),)
+            corrections = tuple(line.strip() for line in correction_lines(result.corrections, shown))
+            notes, verdict = (*typed.readings.warnings, *result.notes), result.verdict
+        found = board_of(job)
+        stale = tuple(name for name in all_above(check) if found.row(name).state == "stale")
+        return Outcome(one, verdict, typed.allowed, said, corrections, notes, stale, found.next, found.why)
+
+    # --- journal ----------------------------------------------------------------------------------------------------
+
+    def last_entry(self, job: Job) -> LastEntry | None:
+        """The newest entry that holds; None for an empty journal."""
+        entries = job.standing_entries()
+        return last_words(entries[-1]) if entries else None
+
+    def take_back(self, job: Job, entry: LastEntry) -> None:
+        """A later entry says that this one does not hold; nothing is erased."""
+        found = next((each for each in job.standing_entries() if each.id == entry.id), None)
+        if found is None:
+            raise NotAllowed("That entry does not hold any more.", "Nothing was changed.")
+        job.withdraw(found, "taken back on the screen")
+
+    def note_sweep(self, job: Job, folder: Path, set_up: str) -> None:
+        """The journal says that this recording is a sweep of the present state."""
+        job.append("sweep", sweep=folder.name, set_up=set_up)
+
+    def note_turned(self, job: Job, made: Made) -> None:
+        """The journal says what the display showed before and after this bolt, and the estimate of its travel. Slow."""
+        from logger.advice import estimate_turned
+        from logger.turned import ParkedMove
+
+        move = made.move
+        if move.park_mm is None:
+            raise NotAllowed(
+                f"{move.bolt} has no place to park at, so its travel cannot be told from the display.",
+                f"Write it down by hand: truestroke turned {move.bolt}=+0.12mm",
+            )
+        parked = ParkedMove(move.bolt, move.park_mm, made.before, made.after)
+        job.append_turned([estimate_turned(job, parked, set_up=made.set_up)])
+
+    # --- findings and advice ----------------------------------------------------------------------------------------
+
+    def trusts(self) -> tuple[str, ...]:
+        """The ways of weighing few moves against a good chance, the default first."""
+        from logger.advice import Trust
+
+        known: tuple[str, ...] = get_args(Trust)
+        return ("few", *[each for each in known if each != "few"])
+
+    def look(self, job: Job, trust: str = "few") -> Seen:
+        """Findings of the machine's newest state, the plan from there (bolts already turned taken into account), and
+        the findings of the state before. Slow."""
+        from logger.advice import advise
+
+        findings, before, when = _found(job)
+        if findings is None:
+            return Seen()
+        plan = advise(job, made_so_far=job.rounds()[-1].turned, trust=trust)  # type: ignore[arg-type]
+        return Seen(findings, plan, before, when)
+
+    def what_if(self, job: Job, moves: Mapping[str, float]) -> Predicted:
+        """The profile if these bolts were moved by these thread travels, mm, + up. Slow."""
+        from logger.advice import predict
+
+        return predict(job, moves)
+
+    def responses(self, job: Job) -> Responses:
+        """What each bolt does to the reading, believed and learned. Slow."""
+        from logger.advice_response import responses_of
+
+        return responses_of(job)
+
+    def sweeps(self, job: Job) -> list[SweepRow]:
+        """Every recorded sweep, newest first, with the bolts turned after it."""
+        counted = {name for one in job.rounds() for name in one.sweeps}
+        turned = {
+            one.sweeps[-1]: ", ".join(dict.fromkeys(move.bolt for move in one.turned))
+            for one in job.rounds()
+            if one.sweeps and one.turned
+        }
+        rows = []
+        for folder in reversed(job.recordings()):
+            when, ended, set_up = _described(folder)
+            rows.append(SweepRow(folder.name, set_up, when, ended, folder.name in counted, turned.get(folder.name, "")))
+        return rows
+
+    def findings_of(self, job: Job, sweep: str) -> Findings:
+        """The findings of one sweep alone. Slow the first time."""
+        from logger.found import findings_of
+
+        said: list[str] = []
+        found = findings_of(job, [sweep], said)
+        if not found:
+            raise NotAllowed(" ".join(said) or f"There is no sweep '{sweep}'.", "Choose another of the list.")
+        return next(iter(found.values()))
+
+
+def last_words(entry: JournalEntry) -> LastEntry:
+    """An entry as a person remembers it, and what taking it back means."""
+    data, when = entry.data, f"{entry.time[:10]} {entry.time[11:16]}"
+    check = data.get("check")
+    if entry.kind == "sweep":
+        return LastEntry(
+            entry.id,
+            f"{when}: sweep {data.get('sweep', '')}",
+            "The sweep stays on disk but is not counted: findings and advice go back to the state before it.",
+        )
+    if entry.kind == "turned":
+        from logger.job import turned_in
+
+        moves = ", ".join(f"{move.bolt} {move.raise_mm:+.2f} mm" for move in turned_in(entry))
+        return LastEntry(
+            entry.id,
+            f"{when}: turned {moves}".replace("-0.", "−0."),
+            "Only for a turn that was not made or was turned back: the bolt itself is where your hand left it.",
+        )
+    if entry.kind == "taken" and data.get("adjusted") is True:
+        return LastEntry(entry.id, f"{when}: {check} adjusted", "What rests on it is judged as before.")
+    if entry.kind == "taken":
+        verdict = data.get("verdict", "")
+        return LastEntry(
+            entry.id,
+            f"{when}: readings for {check}, {verdict}",
+            "The readings before them hold again, if there are any.",
+        )
+    return LastEntry(entry.id, f"{when}: {entry.kind}", "It does not count any more; it stays in the file.")
+
+
+def _worth_cutting(typed: Typed) -> tuple[str, ...]:
+    from logger.checks.evaluate_fence import worth_cutting
+
+    choices, best = worth_cutting(typed.readings, typed.allowed)
+    lines = [
+        f"{each.name}: {each.cuts} cuts leave ±{each.uncertainty_mm_per_m:.3f} mm/m, "
+        f"{'enough' if each.decides else 'not enough'}"
+        for each in choices
+    ]
+    last = f"Worth doing: {best.name}." if best.decides else f"The best is {best.name}, and none decides."
+    more = "" if best.decides else " A longer panel or better calipers would."
+    return (*lines, last + more)
+
+
+def _described(folder: Path) -> tuple[str, str, str]:
+    """When a sweep began, how it ended, its set-up: from the descriptor alone, which is quick."""
+    from logger.recording import read_descriptor
+
+    try:
+        own = read_descriptor(folder)["truestroke"]
+    except BadFile:
+        return "", "cannot be read", ""
+    start, ended = own.get("start"), own.get("ended")
+    when = str(start.get("utc", "")) if isinstance(start, dict) else ""
+    how = str(ended.get("how", "")) if isinstance(ended, dict) else "interrupted"
+    return when[:16].replace("T", " "), how, str(own.get("set_up", ""))
+
+
+def _found(job: Job) -> tuple[Findings | None, Findings | None, str]:
+    """Findings of the newest round that has sweeps, those of the round before in the same set-up, and when."""
+    from logger.found import findings_of
+
+    there = {folder.name: folder for folder in job.recordings("sweep")}
+    states = [[name for name in one.sweeps if name in there] for one in job.rounds()]
+    states = [state for state in states if state]
+    if not states:
+        return None, None, ""
+    said: list[str] = []
+    found = findings_of(job, states[-1], said)
+    if not found:
+        raise NotAllowed(" ".join(said) or "The sweeps cannot be used.", "Sweep again.")
+    set_up, newest = list(found.items())[-1]
+    before = findings_of(job, states[-2], []).get(set_up) if len(states) > 1 else None
+    return newest, before, _described(there[states[-1][-1]])[0]

@@ -1,0 +1,271 @@
+"""The board: every check of the alignment, the one that comes next and why, and the rail as it was last seen.
+
+Why it exists: it is the place one comes back to between two jobs with dirty hands. The cursor stands on the check that
+comes next, enter goes there, and what cannot be read of the journal is said here and not hidden.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING, ClassVar
+
+from textual import events, work
+from textual.widget import Widget
+from textual.worker import Worker, WorkerState
+
+from logger.errors import TruestrokeError
+from logger.rail_picture import Seen, rail_picture
+from logger.tui.drawing import place_of
+from logger.tui.keys import BOARD, Key
+from logger.tui.screens.base import Sheet
+from logger.tui.widgets.checks import CheckTable, line_of
+from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, wrap
+from logger.tui.widgets.rail import FIXED_ROWS, Rail
+
+if TYPE_CHECKING:
+    from logger.checks.board import Board, Row
+
+
+RAIL_ROWS = ((5, 6, 5), (3, 3, 3), (2, 2, 2), (1, 1, 1))
+"""Rows above, in and below the band, from the most to the least."""
+
+
+class BoardScreen(Sheet):
+    """Checks above, what comes next, the rail below."""
+
+    NAME = "board"
+    KEYS: ClassVar[tuple[Key, ...]] = BOARD
+    TOUR_STEP = "board"
+
+    DEFAULT_CSS = """
+    BoardScreen #checks { height: 1fr; min-height: 6; }
+    BoardScreen #next { height: 3; }
+    BoardScreen.-nothing-seen Rail { display: none; }
+    BoardScreen.-nothing-seen #next { height: 4; margin-top: 1; }
+    """
+
+    def __init__(self) -> None:
+        super().__init__()
+        self._busy = ""
+        self._on_next = True
+        self._faults: list[str] = []
+
+    def body(self) -> Iterable[Widget]:
+        yield CheckTable(id="checks")
+        yield Lines(id="next", fixed=True)
+        yield Rail(self.units, low=True, id="rail")
+
+    def on_mount(self) -> None:
+        super().on_mount()
+        self.look()
+
+    def on_screen_resume(self) -> None:
+        """Something may have been written down meanwhile."""
+        if self.session.board is None:
+            self._on_next = True
+            self.look()
+        else:
+            self.show()
+
+    def fit(self) -> None:
+        self.show()
+
+    def _share_rows(self, checks: int) -> None:
+        """The table gets the rows it needs, the picture the rest; at 80x24 the table scrolls."""
+        rail = self.query_one("#rail", Rail)
+        free = self.app.size.height - 2 - (checks + 1) - 3 - 2 - FIXED_ROWS
+        wanted = next((rows for rows in RAIL_ROWS if sum(rows) <= free), RAIL_ROWS[-1])
+        if wanted != rail.rows_wanted:
+            rail.rows_wanted = wanted
+            rail.fit()
+
+    def quiet_line(self) -> str:
+        findings = self.session.seen.findings
+        if findings is None:
+            return ""
+        what = {"height": "the carriage's height", "pitch": "its pitch", "roll": "its roll"}[findings.profile.quantity]
+        set_up = self.session.machine.set_ups.get(findings.set_up)
+        where = place_of(findings.set_up, set_up) if set_up is not None else findings.set_up
+        return f"Drawn: {what} when its middle is here · {where}"
+
+    def units_changed(self) -> None:
+        self.query_one("#rail", Rail).units = self.units
+        self.show()
+
+    # --- asking -----------------------------------------------------------------------------------------------------
+
+    def look(self) -> None:
+        """Read the journal, then the newest sweeps, in a thread."""
+        self._busy = "reading the journal and the newest sweeps"
+        self.show()
+        self._board_in_thread()
+
+    @work(thread=True, exclusive=True, group="board", exit_on_error=False)
+    def _board_in_thread(self) -> tuple[Board, list[str]] | None:
+        job, parts = self.session.job, self.session.parts
+        return None if job is None else (parts.board(job), parts.faults(job))
+
+    @work(thread=True, exclusive=True, group="seen", exit_on_error=False)
+    def _seen_in_thread(self) -> Seen:
+        job = self.session.job
+        return self.session.parts.look(job, self.session.trust) if job is not None else Seen()
+
+    def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
+        """The board, then the picture; or why they could not be had."""
+        if event.worker.group not in ("board", "seen"):
+            return
+        if event.state is WorkerState.ERROR:
+            self._busy = ""
+            error = event.worker.error
+            if not isinstance(error, TruestrokeError):
+                raise error or RuntimeError("a thread failed without a reason")
+            self.say_error(error)
+            self.show()
+        elif event.state is WorkerState.SUCCESS and event.worker.group == "board":
+            self._busy = ""
+            if event.worker.result is not None:
+                self.session.board, self._faults = event.worker.result
+            self.show()
+            if self.session.seen.findings is None:
+                self._seen_in_thread()
+        elif event.state is WorkerState.SUCCESS:
+            self.session.seen = event.worker.result or Seen()
+            self.show()
+
+    # --- showing ----------------------------------------------------------------------------------------------------
+
+    def show(self) -> None:
+        """Everything, from what the session holds."""
+        board, machine = self.session.board, self.session.machine
+        seen = self.session.seen
+        self.set_class(seen.findings is None, "-nothing-seen")
+        if seen.findings is not None:
+            self.query_one("#rail", Rail).show(rail_picture(machine, seen))
+        table = self.query_one("#checks", CheckTable)
+        if board is not None:
+            self._share_rows(len(board.rows))
+            letters, mode = table.letters, self.truestroke.units_mode
+            band = machine.band.peak_to_valley_mm
+            table.show([line_of(row, mode, letters, band) for row in board.rows], [_short(row) for row in board.rows])
+            if self._on_next:
+                self._on_next = False
+                self._choose_next()
+            done = sum(row.state == "inside" for row in board.rows)
+            self.head(machine.name, f"{done} inside of {len(board.rows)}")
+        else:
+            self.head(machine.name, "")
+        self.query_one("#next", Lines).show(self._next_lines(board))
+        self.tour_line()
+
+    def _next_lines(self, board: Board | None) -> list[Line]:
+        width = self.app.size.width - 4
+        room = 4 if self.has_class("-nothing-seen") else 3
+        if self._busy or board is None:
+            return [[(f"  {self._busy}", SOFT)]]
+        lines: list[Line] = []
+        if self._faults:
+            more = f" (and {len(self._faults) - 1} more)" if len(self._faults) > 1 else ""
+            lines.append([(f"  {(self._faults[0] + more)[:width]}", BOLD)])
+        row = self.chosen
+        if row is None:
+            return lines
+        if row.check.name == board.next:
+            said, look = f"Next: {row.check.title}. {board.why}", INK
+        else:
+            said, look = f"{row.check.title}: {row.why or _quiet(row)}", SOFT
+        parts = wrap(said, width)
+        room -= len(lines)
+        if len(parts) > room:
+            parts = [*parts[: room - 1], parts[room - 1][: width - 2] + " …"]
+        return [*lines, *[[(f"  {part}", look)] for part in parts]]
+
+    @property
+    def chosen(self) -> Row | None:
+        """The row the cursor is on."""
+        board = self.session.board
+        table = self.query_one("#checks", CheckTable)
+        return board.rows[table.chosen] if board is not None and table.chosen < len(board.rows) else None
+
+    def _choose_next(self) -> None:
+        board, table = self.session.board, self.query_one("#checks", CheckTable)
+        if board is None or board.next is None:
+            return
+        names = [row.check.name for row in board.rows]
+        table.chosen = names.index(board.next)
+        table.repaint()
+
+    # --- keys -------------------------------------------------------------------------------------------------------
+
+    def action_move(self, by: int) -> None:
+        """Another check."""
+        self.query_one("#checks", CheckTable).move(by)
+        self.show()
+
+    def action_next(self) -> None:
+        """The check that comes next."""
+        self._choose_next()
+        self.show()
+
+    def action_open(self) -> None:
+        """How the chosen check is done."""
+        row = self.chosen
+        if row is not None:
+            self.truestroke.open_check(row.check)
+
+    def action_sweep(self) -> None:
+        """Record a sweep; without an instrument first find one."""
+        if self.session.port and self.session.instrument_name:
+            self.truestroke.open_sweep()
+        else:
+            self.truestroke.open_plug("No instrument is chosen yet: press i to find it, then s to sweep.")
+
+    def action_live(self) -> None:
+        """The height now; without an instrument first find one."""
+        if self.session.port and self.session.instrument_name:
+            self.truestroke.open_live()
+        else:
+            self.truestroke.open_plug("No instrument is chosen yet: press i to find it, then v to look at it live.")
+
+    def action_findings(self) -> None:
+        """What was found so far."""
+        self.truestroke.open_findings()
+
+    def action_plug(self) -> None:
+        """Instrument and set-up."""
+        self.truestroke.open_plug()
+
+    def action_sweeps(self) -> None:
+        """All sweeps."""
+        self.truestroke.open_sweeps()
+
+    def action_undo(self) -> None:
+        """Take back what was written down last."""
+        self.truestroke.ask_to_take_back()
+
+    def on_click(self, event: events.Click) -> None:
+        """A row under the mouse is chosen; clicked again it is opened."""
+        table = self.query_one("#checks", CheckTable)
+        if event.widget is not table:
+            return
+        index = table.index_at(event.y)
+        if index is None:
+            return
+        if index == table.chosen:
+            self.action_open()
+        else:
+            table.chosen = index
+            table.repaint()
+            self.show()
+
+
+def _short(row: Row) -> str:
+    """A title for a narrow screen: what is measured, where that is more than one word."""
+    quantity = row.check.quantity
+    return quantity[:1].upper() + quantity[1:] if " " in quantity else row.check.title
+
+
+def _quiet(row: Row) -> str:
+    return {
+        "inside": "inside, and nothing it rests on was moved since.",
+        "not measured": f"not measured yet. It needs {row.check.needs}.",
+    }.get(row.state, row.state)

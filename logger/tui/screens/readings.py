@@ -1,0 +1,133 @@
+"""Readings of one check, typed: understood and judged by the same functions as ``truestroke take``.
+
+Why it exists: a dial, a bubble, feelers and calipers have no plug. A reading of an unusual size is asked about before
+it is believed, a wrong one is said under its own line, and nothing is written down until all of it makes sense.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, ClassVar
+
+from textual import work
+from textual.worker import Worker, WorkerState
+
+from logger.errors import TruestrokeError
+from logger.tui.asked import Outcome
+from logger.tui.keys import FORM, Key
+from logger.tui.screens.new_job import FormSheet
+from logger.tui.screens.result import ResultScreen
+from logger.tui.widgets.form import Field
+
+if TYPE_CHECKING:
+    from logger.checks.model import Ask, Check
+
+LIMITS = (
+    Field("allowed", "own limit, if any", "as 0.1 or 0..0.1; empty: as it stands"),
+    Field("origin", "and where it comes from", "as maker's manual, own wish"),
+)
+
+
+class Asked(Exception):
+    """Something about the readings has to be asked before they are believed."""
+
+    def __init__(self, question: str) -> None:
+        super().__init__(question)
+        self.question = question
+
+
+def field_of(ask: Ask, keep: str = "") -> Field:
+    """One reading as a line of the form."""
+    hint = ask.unit + (", several with commas" if ask.many else "")
+    if not ask.needed:
+        standing = "" if ask.default is None else f", else {ask.default:g}"
+        hint = f"{hint}  may be left out{standing}".strip()
+    value = keep or getattr(ask, "default_word", "")
+    label = ask.text[:1].upper() + ask.text[1:]
+    return Field(ask.key, label, hint, value, ask.words, ask.only)
+
+
+def texts_of(answers: dict[str, str]) -> list[str]:
+    """The answers as ``key=value``, as on the command line; what was left empty is left out."""
+    return [f"{key}={_plain(value)}" for key, value in answers.items() if value]
+
+
+def _plain(value: str) -> str:
+    """Several readings may be parted by spaces or semicolons; a comma between two digits and nothing else is one."""
+    text = value.replace(";", ",")
+    return ",".join(part for part in text.replace(",", " , ").split() if part != ",") if " " in text else text
+
+
+class ReadingsScreen(FormSheet):
+    """The form, and the journal behind it."""
+
+    NAME = "readings"
+    KEYS: ClassVar[tuple[Key, ...]] = FORM
+
+    def __init__(self, check: Check) -> None:
+        super().__init__([*[field_of(ask) for ask in check.asks], *(LIMITS if check.allowed.unit else ())])
+        self.check = check
+        self._agreed: set[str] = set()
+
+    def fit(self) -> None:
+        self.head(f"{self.check.title}; needs {self.check.needs}")
+        super().fit()
+
+    def action_done(self) -> None:
+        """Judge and write down, in a thread."""
+        self.say("One moment: judging the readings.")
+        self._take_in_thread(texts_of(self.form.answers()), self.truestroke.units_mode)
+
+    @work(thread=True, exclusive=True, group="take", exit_on_error=False)
+    def _take_in_thread(self, texts: list[str], units: str) -> Outcome | Asked | None:
+        job = self.session.job
+        if job is None:
+            return None
+
+        def confirm(question: str) -> bool:
+            if question not in self._agreed:
+                raise Asked(question)
+            return True
+
+        try:
+            return self.session.parts.take(job, self.check.name, texts, confirm, units=units)
+        except Asked as asked:
+            return asked
+
+    def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
+        """The result, a question, or what is wrong with which reading."""
+        if event.worker.group != "take" or event.state not in (WorkerState.SUCCESS, WorkerState.ERROR):
+            return
+        self.say("")
+        if event.state is WorkerState.ERROR:
+            self._refused(event.worker.error)
+        elif isinstance(event.worker.result, Asked):
+            self._ask(event.worker.result.question)
+        elif isinstance(event.worker.result, Outcome):
+            self.session.forget_what_was_found()
+            self.app.switch_screen(ResultScreen(event.worker.result))
+
+    def _ask(self, question: str) -> None:
+        def yes() -> None:
+            self._agreed.add(question)
+            self.action_done()
+
+        plain = question.removesuffix("[y/n]").strip()
+        self.truestroke.ask_first(plain, "With no the line stays as it is, and you can write its unit out.", yes)
+
+    def _refused(self, error: BaseException | None) -> None:
+        if not isinstance(error, TruestrokeError):
+            raise error or RuntimeError("a thread failed without a reason")
+        if not self.form.complain(faults_of(error, [field.key for field in self._fields])):
+            self.say_error(error)
+
+
+def faults_of(error: TruestrokeError, keys: list[str]) -> dict[str, str]:
+    """Under which line a complaint belongs: the key it begins with, or every key it says is still wanted."""
+    what = error.what
+    for key in sorted(keys, key=len, reverse=True):
+        if what.startswith((f"{key}:", f"{key}=", f"{key} ")):
+            return {key: f"{what} {error.todo}".strip()}
+    _, _, wanted = what.partition(" still wants ")
+    if wanted:
+        return {key: "This one is needed." for key in keys if f"{key} (" in wanted}
+    return {}
