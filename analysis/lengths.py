@@ -19,7 +19,8 @@ from analysis.results import FloatArray
 @dataclass(frozen=True, slots=True)
 class Lengths:
     """``offset_mm`` is what the scale is out by in the middle of the lengths cut, ``scale_mm_per_m`` how fast that
-    grows with length; ``spread_mm`` the standard deviation of one setting. Uncertainties expanded (k = 2 or Student).
+    grows with length; ``spread_mm`` the standard deviation of one setting (nan: none was
+    repeated). Uncertainties expanded (k = 2 or Student).
 
     ``worst_mm`` is the largest error at any of the lengths, with the doubt of one part cut there.
     """
@@ -50,8 +51,8 @@ def of_parts(set_mm: FloatArray, measured_mm: FloatArray, u_mm: float) -> Length
     slope = float(middle @ error) / float(middle @ middle) if several else 0.0
     left = error - error.mean() - slope * middle
     freedom = len(error) - 1 - int(several)
-    spread = math.sqrt(float(left @ left) / freedom) if freedom > 0 else math.nan
-    one = _doubt_of_one(spread, freedom, u_mm)
+    scatter = math.sqrt(float(left @ left) / freedom) if freedom > 0 else math.nan
+    one = _doubt_of_one(scatter, freedom, u_mm)
     count = len(error)
     moment = math.sqrt(float(middle @ middle))
     worst = int(np.argmax(np.abs(error.mean() + slope * middle)))
@@ -61,16 +62,25 @@ def of_parts(set_mm: FloatArray, measured_mm: FloatArray, u_mm: float) -> Length
         offset_uncertainty_mm=one / math.sqrt(count),
         scale_mm_per_m=1000.0 * slope,
         scale_uncertainty_mm_per_m=1000.0 * one / moment if several else math.nan,
-        spread_mm=spread,
+        spread_mm=_spread_of_repeats(set_at, measured),
         worst_mm=float(error.mean() + slope * middle[worst]),
         worst_uncertainty_mm=at_worst,
     )
 
 
-def _doubt_of_one(spread: float, freedom: int, u_mm: float) -> float:
+def _spread_of_repeats(set_at: FloatArray, measured: FloatArray) -> float:
+    """Pooled standard deviation of parts cut at the same setting; nan where none was repeated."""
+    squares, freedom = 0.0, 0
+    for setting in np.unique(set_at):
+        same = measured[set_at == setting]
+        squares, freedom = squares + float(np.sum((same - same.mean()) ** 2)), freedom + len(same) - 1
+    return math.sqrt(squares / freedom) if freedom else math.nan
+
+
+def _doubt_of_one(scatter: float, freedom: int, u_mm: float) -> float:
     """Expanded: as claimed, or as the parts scatter where that is more than chance (chi-squared, one in twenty)."""
     from scipy.special import chdtri, stdtrit
 
-    if freedom <= 0 or spread**2 * freedom <= float(chdtri(freedom, 0.05)) * (u_mm / 2.0) ** 2:
+    if freedom <= 0 or scatter**2 * freedom <= float(chdtri(freedom, 0.05)) * (u_mm / 2.0) ** 2:
         return u_mm
-    return max(u_mm, float(stdtrit(freedom, 0.975)) * spread)
+    return max(u_mm, float(stdtrit(freedom, 0.975)) * scatter)

@@ -201,9 +201,13 @@ def _stale(check: Check, since: int, moved: Sequence[Moved], position: str = "")
     return ""
 
 
+NAMED = 4
+
+
 def _why_next(row: Row, rows: Sequence[Row]) -> str:
     resting = [other.check.name for other in rows if row.check.name in all_below(other.check.name)]
-    rests = f" {', '.join(resting)} rest{'s' if len(resting) == 1 else ''} on it." if resting else ""
+    near = ", ".join(resting[:NAMED]) + (f" and {len(resting) - NAMED} more" if len(resting) > NAMED else "")
+    rests = f" {near} rest{'s' if len(resting) == 1 else ''} on it." if resting else ""
     said = (
         _at_the_rail(row)
         if row.check.name == "rail"

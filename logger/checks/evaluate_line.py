@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis import circle, in_line, upright
-from analysis.verdict import combine, judge
+from analysis.verdict import judge
 from logger.checks.model import Allowed, Check, Correction, Readings
-from logger.checks.result import Evaluation, Result, array, judged
+from logger.checks.result import Evaluation, Result, SMALLEST_SHIM_mm, array, judged, judged_with
 
 if TYPE_CHECKING:
     from analysis.results import Verdict
@@ -41,9 +41,9 @@ def _knife(check: Check, readings: Readings, allowed: Allowed, machine: Machine)
         verdicts += [
             judge(gap, u, least, most, "mm", "gap from the teeth") for gap in _extremes(readings.numbers["gap"])
         ]
-    verdict = combine(verdicts)
+    verdict, decided = judged_with(*verdicts)
     stands = f"It stands {abs(found.offset_mm):.2f} mm to the {_side(found.offset_mm)}"
-    notes = [f"{stands}; {found.spare_mm:.2f} mm is left in the kerf at its tightest."]
+    notes = [f"{stands}; {found.spare_mm:.2f} mm is left in the kerf at its tightest.", *decided]
     if abs(found.lean_mm) > math.sqrt(2.0) * doubt:
         notes.append(f"Its top leans {abs(found.lean_mm):.2f} mm to the {_side(found.lean_mm)}: bent, or its clamp is.")
     if thick <= plate:
@@ -78,10 +78,11 @@ def _scoring(check: Check, readings: Readings, allowed: Allowed, machine: Machin
     ]
     if "depth" in readings.numbers:
         verdicts.append(judge(readings.one("depth"), 0.2, 0.8, 3.0, "mm", "depth of scoring (common practice)"))
-    verdict = combine(verdicts)
+    verdict, decided = judged_with(*verdicts)
     notes = [
         f"Its kerf stands {abs(found.shift_mm):.3f} mm to the {_side(-found.shift_mm)} and is "
-        f"{abs(found.wider_mm):.3f} mm {'wider' if found.wider_mm >= 0 else 'narrower'} than the blade's."
+        f"{abs(found.wider_mm):.3f} mm {'wider' if found.wider_mm >= 0 else 'narrower'} than the blade's.",
+        *decided,
     ]
     corrections: list[Correction] = []
     if verdict.word != "inside":
@@ -201,6 +202,9 @@ def _carrier(readings: Readings, lean: upright.Lean, verdict: Verdict, notes: li
     shim = circle.shim_mm(swing, direction, apart)
     where = direction if shim >= 0 else (direction + 180.0) % 360.0
     doubt = lean.uncertainty_mm_per_m * apart / 1000.0
+    if abs(shim) <= max(doubt, SMALLEST_SHIM_mm):
+        notes.append("What a shim under these feet would do does not stand clear of its uncertainty.")
+        return ()
     return (Correction(f"under the foot at {where:.0f} degrees", abs(shim), "to be added", doubt),)
 
 

@@ -24,9 +24,9 @@ from analysis.flatness import (
 )
 from analysis.surface import LINES
 from analysis.uncertainty import smooth_covariance
-from analysis.verdict import combine, judge
+from analysis.verdict import judge
 from logger.checks.model import Allowed, Check, Correction, Readings
-from logger.checks.result import Evaluation, Result, SMALLEST_SHIM_mm, array, judged
+from logger.checks.result import Evaluation, Result, SMALLEST_SHIM_mm, array, judged, judged_with
 
 if TYPE_CHECKING:
     from analysis.results import FloatArray, Verdict
@@ -72,7 +72,8 @@ def _feet(check: Check, readings: Readings, allowed: Allowed, machine: Machine) 
         notes.append("While a foot hangs the travels are no loads: put that right first.")
     if corrections:
         notes.append("Then level and twist again: where they and the load disagree, the table's twist comes first.")
-    return Result(combine(verdicts), tuple(corrections), tuple(notes), details)
+    verdict, decided = judged_with(*verdicts)
+    return Result(verdict, tuple(corrections), (*notes, *decided), details)
 
 
 def _rocking(readings: Readings, u: float, allowed: Allowed, notes: list[str]) -> Verdict:

@@ -7,13 +7,13 @@ the same words. It prevents a correction for something that is inside, and one t
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from analysis.results import FloatArray, Verdict
-from analysis.verdict import judge
+from analysis.verdict import combine, judge
 from logger.checks.model import Allowed, Check, Correction, Readings
 
 if TYPE_CHECKING:
@@ -38,6 +38,16 @@ Evaluation = Callable[[Check, Readings, Allowed, "Machine"], Result]
 
 def judged(check: Check, allowed: Allowed, value: float, uncertainty: float) -> Verdict:
     return judge(value, uncertainty, allowed.lower, allowed.upper, allowed.unit, check.quantity)
+
+
+def judged_with(primary: Verdict, *others: Verdict) -> tuple[Verdict, tuple[str, ...]]:
+    """One verdict for a quantity and its conditions, and what the conditions say where they decide.
+
+    The value shown stays the check's own quantity: a gap that is out must not be printed as an offset of 9 mm.
+    """
+    worst = combine([primary, *others])
+    decided = tuple(each.reason for each in others if each.word == worst.word != "inside")
+    return replace(primary, word=worst.word, reason=worst.reason), decided
 
 
 def feet(lifts: dict[str, float], pitch: float | None, verdict: Verdict) -> tuple[Correction, ...]:

@@ -19,7 +19,7 @@ KNIFE = Check(
     needs="a straightedge, feelers, calipers",
     steps=(
         "Measure the blade's plate, a kerf it cut, and the knife: plate= kerf= knife=.",
-        "Straightedge along the teeth on the carriage side, past the knife: feel its gap to the knife at the bottom",
+        "Straightedge along the teeth on the carriage side, past the knife: feel its gap to the knife at the bottom "
         "and at the top: carriage_side=0.15..0.20,0.20..0.25; the same on the table side.",
         "Gap between teeth and knife at three places: gap=5,5.5,6.",
     ),
@@ -54,9 +54,9 @@ SCORING = Check(
     quantity="scoring kerf out of line",
     needs="a test cut and calipers, or an indicator on the carriage",
     steps=(
-        "by=cut: score and cut a board half-way; at its end the scoring kerf makes a step on either side:",
+        "by=cut: score and cut a board half-way; at its end the scoring kerf makes a step on either side: "
         "carriage_step=0.05 table_step=0.04, + where the scoring kerf is the wider one, - where it is narrower.",
-        "by=teeth: indicator on the carriage, on a tooth of the blade and of the scoring blade, once from the carriage",
+        "by=teeth: indicator on the carriage, on a tooth of the blade and of the scoring blade, once from the carriage "
         "side and once from the table side, pushed in +: main=0.30,0.50 scoring=0.35,0.55 (carriage side, table side).",
         "depth: how deep it scores; flank: the cone's angle, where it is a conical one.",
     ),
@@ -91,10 +91,10 @@ BEVEL = Check(
     needs="an indicator run up a square, or an inclinometer",
     steps=(
         "Blade up high, against its stop. position=0 or 45 keeps the stops apart.",
-        "by=indicator: a square on the table, an indicator slid up it from the carriage side, tip on the plate (not on",
-        "teeth) toward the table: low= at the bottom, high= at the top, height= between; again with the blade turned",
+        "by=indicator: a square on the table, an indicator slid up it from the carriage side, tip on the plate (not on "
+        "teeth) toward the table: low= at the bottom, high= at the top, height= between; again with the blade turned "
         "half round: low=0.10,0.14 high=0.08,0.12. Pushed in is +.",
-        "by=level: inclinometer zeroed on the table, or zero=0.05 as it shows there; on the plate: shown=45.10;",
+        "by=level: inclinometer zeroed on the table, or zero=0.05 as it shows there; on the plate: shown=45.10; "
         "nominal= what the stop should give, from upright.",
     ),
     cautions=(LOCK_OUT, EDGES),
@@ -138,9 +138,9 @@ UPRIGHT = Check(
     quantity="tilt to the carriage's plane",
     needs="an indicator on an arm clamped to the spindle, or a level",
     steps=(
-        "The work rides on the carriage. by=arc: carriage beside the spindle, swing the arm over it: readings= at",
+        "The work rides on the carriage. by=arc: carriage beside the spindle, swing the arm over it: readings= at "
         "angles= (0 toward outfeed, 90 toward the table side), four or more over 60 degrees and more; radius=.",
-        "by=level: a level the same way round on the table and on the carriage, along and across; then tilt= and",
+        "by=level: a level the same way round on the table and on the carriage, along and across; then tilt= and "
         "direction= as the spindle's own check gave them (of=blade: its lean is taken from the check bevel).",
     ),
     cautions=(LOCK_OUT, EDGES, "Cutter block off the spindle.", "The carriage clamped while the arm swings over it."),

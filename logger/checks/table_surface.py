@@ -19,10 +19,10 @@ FEET = Check(
     quantity="gap under a foot",
     needs="feelers, a wrench; an indicator where it rocks",
     steps=(
-        "Feel under each foot: gap=..0.05,..0.05,0.10..0.15,..0.05 in the order infeed carriage side, infeed table",
+        "Feel under each foot: gap=..0.05,..0.05,0.10..0.15,..0.05 in the order infeed carriage side, infeed table "
         "side, outfeed carriage side, outfeed table side (..0.05: not even the leaf of 0.05 goes).",
         "Does it rock? Indicator at one corner: lean on that corner, read; on the corner beside it: rock=0.02,0.15.",
-        "Load: let each screw down until it turns freely, note by how much, bring it back before the next:",
+        "Load: let each screw down until it turns freely, note by how much, bring it back before the next: "
         "travel=0.30,0.24,0.22,0.31 (turns times pitch). As the travels share out, so do the loads.",
     ),
     cautions=(LOCK_OUT, UNDER, "One foot at a time, the others carrying; a second person steadies the machine."),
@@ -48,9 +48,9 @@ SAG = Check(
     steps=(
         "by=feelers: straightedge on the table along x, feel under it: x=0,300,600 gap=..0.05,0.10..0.15,..0.05.",
         "Long ones sag themselves: on two equal blocks stand them at 0.223 of the length from either end.",
-        "by=indicator: a foot with an indicator slid along a straight guide: x= readings= (y= for several lines),",
+        "by=indicator: a foot with an indicator slid along a straight guide: x= readings= (y= for several lines), "
         "+ where the table stands higher.",
-        "by=grid: a level on a bridge from point to point of a rectangle: step (and step_across); along= line by line",
+        "by=grid: a level on a bridge from point to point of a rectangle: step (and step_across); along= line by line "
         "from the carriage side, across= the steps between those lines, each from infeed; + rises to outfeed, table.",
         "by=union_jack: eight lines, N the table side and E outfeed, the level stepped from the first to the second.",
         "strut=X: where a jack rod or strut pushes. Then wait, and measure again: castings give way for days.",

@@ -14,11 +14,11 @@ STRAIGHT = Check(
     quantity="bow of the travel in plan",
     needs="a straightedge and an indicator on the carriage, or two boards",
     steps=(
-        "by=reversal: straightedge on the table, its good edge toward the carriage; indicator on the carriage, tip",
-        "toward the table: x=0,300,... first=...; then the straightedge turned over about its length (turned=over) or",
+        "by=reversal: straightedge on the table, its good edge toward the carriage; indicator on the carriage, tip "
+        "toward the table: x=0,300,... first=...; then the straightedge turned over about its length (turned=over) or "
         "end for end (turned=end), so that the same edge faces away, and the tip touches it from there: second=...",
         "Both times + is pushed in. With the same edge toward the carriage both times a bow of either looks alike.",
-        "by=edges: saw two boards over the same stretch, lay the sawn edges together, feel the gap: x= gap=..., one",
+        "by=edges: saw two boards over the same stretch, lay the sawn edges together, feel the gap: x= gap=..., one "
         "board turned over about the length of the cut (turned=over) or end for end (turned=end).",
     ),
     cautions=(LOCK_OUT, ONE_MOVES, CLAMP, PROP, TEST_CUT),
@@ -53,7 +53,7 @@ OUTRIGGER = Check(
     quantity="height of the outrigger",
     needs="a straightedge from the carriage over the outrigger, feelers or a depth gauge",
     steps=(
-        "Carriage at its infeed end: straightedge on it, out over the outrigger; how much higher (+) or lower (-) is",
+        "Carriage at its infeed end: straightedge on it, out over the outrigger; how much higher (+) or lower (-) is "
         "the outrigger's top: infeed=-0.20. The same with the carriage at its outfeed end: outfeed=+0.15.",
         "Level on the carriage and, the same way round, on the outrigger: level_carriage= level_outrigger=",
     ),
