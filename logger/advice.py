@@ -26,7 +26,7 @@ from logger.advice_json import as_json, predicted_as_json
 from logger.advice_places import next_set_up, places
 from logger.errors import NotAllowed
 from logger.findings import surface_under
-from logger.fitness import not_looked_at, stop_for_play
+from logger.fitness import before_the_first_bolt, stop_for_play
 from logger.turn_words import turn_words
 
 if TYPE_CHECKING:
@@ -80,8 +80,8 @@ def advise(
     base = replace(base, verdict=_with_its_ends(base.verdict, ground))
     if (play := stop_for_play(job)) is not None:
         return replace(base, why=(play,))
-    if ground.state.number == 1 and not made_so_far and (unlooked := not_looked_at(job)) is not None:
-        base = replace(base, warnings=(*base.warnings, unlooked))
+    if ground.state.number == 1 and not made_so_far:
+        base = replace(base, warnings=(*base.warnings, *before_the_first_bolt(job)))
     if ground.state.turned_since and not made_so_far:
         return _sweep_first(base, ground)
     if base.verdict.word == "inside" and not made_so_far and _rest_is_fine(ground, base.places):

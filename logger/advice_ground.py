@@ -24,6 +24,7 @@ from analysis.situation import Situation
 from logger import advice_inputs as inputs
 from logger.advice_places import place_goals
 from logger.errors import NotAllowed
+from logger.loading import loads_of
 
 if TYPE_CHECKING:
     from logger.job import Job, TurnedBolt
@@ -65,13 +66,18 @@ def ground_of(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -
     sweeps = {name: _to_plan_on(job.machine, state.current[name]) for name in names}
     prior = inputs.prior_of(job.machine)
     lifts, changes = observed(state.rounds, prior.bench.carriage)
-    learned = learn(prior, lifts, changes, DRAWS)
+    said: list[str] = []
+    loads = loads_of(job, said)
+    learned = learn(prior, lifts, changes, DRAWS, loads=loads)
     if learned.misfit > STRANGE:  # what was written down as turned is not what was turned: doubt that first
         doubted = np.maximum(lifts.standard_uncertainty_mm, DOUBTED_PART * np.abs(lifts.mean_mm) + 0.01)
-        learned = learn(prior, replace(lifts, standard_uncertainty_mm=doubted), changes, DRAWS)
+        learned = learn(prior, replace(lifts, standard_uncertainty_mm=doubted), changes, DRAWS, loads=loads)
     doubts = odd_turns(learned, lifts, changes)
     bolt_names = [bolt.name for bolt in job.machine.bolts]
-    warnings = [*state.warnings, *state.current[main].warnings, *[d.sentence(bolt_names[d.bolt]) for d in doubts]]
+    if learned.load_misfit > STRANGE:
+        said.append("No stiffness explains what the masses moved: was the stand touched, is the mass right?")
+    said += [*state.current[main].warnings, *[doubt.sentence(bolt_names[doubt.bolt]) for doubt in doubts]]
+    warnings = [*state.warnings, *said]
     situation = _situation(job.machine, state, sweeps, learned, len(made_so_far))
     thread_mm = inputs.travel_of(job.machine, state.rounds)
     return Ground(state, main, sweeps, learned, situation, thread_mm, tuple(dict.fromkeys(warnings)))

@@ -184,10 +184,15 @@ def parked_of(machine: machines.Machine, move: TurnedBolt, swept: str) -> Parked
     change = height_from_reading(move.after, given.kind, 0.0, given.sense) - height_from_reading(
         move.before, given.kind, 0.0, given.sense
     )
-    steps = [step for value in (move.before, move.after) if (step := last_digit(value)) is not None]
-    scale = 1.0 if given.kind != "level" else 5.0
-    doubt = np.hypot(np.sqrt(2.0) * PARKED_READING_mm * scale, max(steps, default=0.0) / np.sqrt(6.0))
-    return Parked(set_up_of(machine, name), float(move.park_mm), float(change), float(doubt))
+    doubt = parked_doubt(move.before, move.after, given.kind)
+    return Parked(set_up_of(machine, name), float(move.park_mm), float(change), doubt)
+
+
+def parked_doubt(before: float, after: float, kind: str) -> float:
+    """Standard uncertainty of the difference of two parked readings, their display's step included."""
+    steps = [step for value in (before, after) if (step := last_digit(value)) is not None]
+    scale = 1.0 if kind != "level" else 5.0
+    return float(np.hypot(np.sqrt(2.0) * PARKED_READING_mm * scale, max(steps, default=0.0) / np.sqrt(6.0)))
 
 
 def last_digit(value: float) -> float | None:

@@ -63,11 +63,23 @@ def stop_for_play(job: Job) -> str | None:
     )
 
 
-def not_looked_at(job: Job) -> str | None:
-    """A word before the first bolt where nobody has looked at the fit."""
-    if getattr(job, "standing_entries", None) is None or fit_said(job) is not None:
-        return None
-    return "The carriage's fit was not looked at: lift and press it before the first bolt (truestroke take fit)."
+def before_the_first_bolt(job: Job) -> tuple[str, ...]:
+    """What is worth doing before the first bolt and has not been done: the fit, and a known mass laid on."""
+    entries = getattr(job, "standing_entries", None)
+    if entries is None:  # a job in memory keeps no journal
+        return ()
+    kinds = {entry.kind for entry in entries()}
+    said = []
+    if fit_said(job) is None:
+        said.append(
+            "The carriage's fit was not looked at: lift and press it before the first bolt (truestroke take fit)."
+        )
+    if "load" not in kinds and "turned" not in kinds:
+        said.append(
+            "Nothing is known yet of this machine's stiffness: a known mass laid on the carriage at marked places tells "
+            "it before any bolt is turned (truestroke load)."
+        )
+    return tuple(said)
 
 
 def turn_of_roller(recordings: Sequence[Recording], diameter_mm: float | None = None) -> OncePerTurn:

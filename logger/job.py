@@ -27,6 +27,7 @@ KINDS = (
     "sweep",
     "turned",
     "parked",
+    "load",
     "taken",
     "verdict",
     "note",

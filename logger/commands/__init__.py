@@ -61,6 +61,7 @@ COMMANDS = {
     "live": "the height now, and what is still to go",
     "replay": "play a recorded sweep again",
     "fit": "play and roundness of the carriage on its rail, before any bolt",
+    "load": "what a known mass or a panel moves: stiffness before any bolt",
     "spots": "profile, straightness, high and low spots, verdict",
     "bolts": "which bolt, how far, and what the indicator must show",
     "turned": "record what was really turned",
