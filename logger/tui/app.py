@@ -65,6 +65,14 @@ class TruestrokeApp(App[int]):
         elif self._on.screen == "replay":
             self.open_replay(self._on.sweep)
 
+    def _fatal_error(self) -> None:
+        """What nobody foresaw: the screen closes, and whoever opened it says one sentence (``open_screen`` raises it).
+
+        The framework would print pages of its insides over the terminal instead.
+        """
+        self.bell()
+        self._close_messages_no_wait()
+
     # --- from screen to screen ---------------------------------------------------------------------------------------
 
     def open_board(self, *, replace: bool = False) -> None:
@@ -323,4 +331,6 @@ def open_screen(
     """Run the app until it is left; the exit code."""
     app = make_app(job, plain=plain, units=units, dark=dark, tour=tour, open_on=open_on)
     app.run()
+    if app._exception is not None:
+        raise app._exception
     return app.return_code or 0

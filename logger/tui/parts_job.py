@@ -86,9 +86,14 @@ class JobParts:
         """A sentence for each line of the journal that was kept aside."""
         return job.journal_faults()
 
-    def drawing(self, job: Job, check: str) -> tuple[str, ...]:
+    def drawing(self, check: str, *, plain: bool = False) -> tuple[str, ...]:
         """The set-up drawing of a check as lines of text; nothing where there is none."""
-        return ()
+        from logger.checks.drawings import drawing
+
+        try:
+            return tuple(drawing(check).rows(ascii_only=plain))
+        except KeyError:
+            return ()
 
     def limits(self, job: Job, check: str) -> Allowed:
         """The limits that hold for a check now."""

@@ -40,8 +40,8 @@ class BoardScreen(Sheet):
     DEFAULT_CSS = """
     BoardScreen #checks { height: 1fr; min-height: 6; }
     BoardScreen #next { height: 3; }
-    BoardScreen.-nothing-seen Rail { display: none; }
-    BoardScreen.-nothing-seen #next { height: 4; margin-top: 1; }
+    BoardScreen.-no-picture #next { margin-top: 1; }
+    BoardScreen.-no-picture Rail { display: none; }
     """
 
     def __init__(self) -> None:
@@ -71,17 +71,18 @@ class BoardScreen(Sheet):
         self.show()
 
     def _share_rows(self, checks: int) -> None:
-        """The table gets the rows it needs, the picture the rest; at 80x24 the table scrolls."""
+        """The table gets the rows it needs, the picture the rest; where there is none the picture gives way."""
         rail = self.query_one("#rail", Rail)
         free = self.app.size.height - 2 - (checks + 1) - 3 - 2 - FIXED_ROWS
-        wanted = next((rows for rows in RAIL_ROWS if sum(rows) <= free), RAIL_ROWS[-1])
-        if wanted != rail.rows_wanted:
+        wanted = next((rows for rows in RAIL_ROWS if sum(rows) <= free), None)
+        self.set_class(wanted is None or self.session.seen.findings is None, "-no-picture")
+        if wanted is not None and wanted != rail.rows_wanted:
             rail.rows_wanted = wanted
             rail.fit()
 
     def quiet_line(self) -> str:
         findings = self.session.seen.findings
-        if findings is None:
+        if findings is None or self.has_class("-no-picture"):
             return ""
         what = {"height": "the carriage's height", "pitch": "its pitch", "roll": "its roll"}[findings.profile.quantity]
         set_up = self.session.machine.set_ups.get(findings.set_up)
@@ -138,7 +139,6 @@ class BoardScreen(Sheet):
         """Everything, from what the session holds."""
         board, machine = self.session.board, self.session.machine
         seen = self.session.seen
-        self.set_class(seen.findings is None, "-nothing-seen")
         if seen.findings is not None:
             self.query_one("#rail", Rail).show(rail_picture(machine, seen))
         table = self.query_one("#checks", CheckTable)
@@ -146,7 +146,7 @@ class BoardScreen(Sheet):
             self._share_rows(len(board.rows))
             letters, mode = table.letters, self.truestroke.units_mode
             band = machine.band.peak_to_valley_mm
-            table.show([line_of(row, mode, letters, band) for row in board.rows], [_short(row) for row in board.rows])
+            table.show([line_of(row, mode, letters, band) for row in board.rows])
             if self._on_next:
                 self._on_next = False
                 self._choose_next()
@@ -159,7 +159,7 @@ class BoardScreen(Sheet):
 
     def _next_lines(self, board: Board | None) -> list[Line]:
         width = self.app.size.width - 4
-        room = 4 if self.has_class("-nothing-seen") else 3
+        room = 3
         if self._busy or board is None:
             return [[(f"  {self._busy}", SOFT)]]
         lines: list[Line] = []
@@ -256,12 +256,6 @@ class BoardScreen(Sheet):
             table.chosen = index
             table.repaint()
             self.show()
-
-
-def _short(row: Row) -> str:
-    """A title for a narrow screen: what is measured, where that is more than one word."""
-    quantity = row.check.quantity
-    return quantity[:1].upper() + quantity[1:] if " " in quantity else row.check.title
 
 
 def _quiet(row: Row) -> str:

@@ -18,8 +18,8 @@ from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, wrap
 if TYPE_CHECKING:
     from logger.checks.model import Allowed, Check
 
-BESIDE_FROM = 120
-"""From so many columns the drawing stands beside the steps, not under them."""
+BESIDE_FROM = 140
+"""From so many columns the drawing stands beside the steps; below that ``d`` shows it."""
 
 
 class CheckScreen(Sheet):
@@ -35,6 +35,7 @@ class CheckScreen(Sheet):
         self.check = check
         self._top = 0
         self._drawing: tuple[str, ...] = ()
+        self._only_drawing = False
         self._allowed: Allowed = check.allowed
 
     def body(self) -> Iterable[Widget]:
@@ -52,7 +53,7 @@ class CheckScreen(Sheet):
     def _read(self) -> None:
         job = self.session.job
         if job is not None:
-            self._drawing = self.session.parts.drawing(job, self.check.name)
+            self._drawing = self.session.parts.drawing(self.check.name, plain=self.truestroke.plain)
             self._allowed = self.session.parts.limits(job, self.check.name)
 
     def fit(self) -> None:
@@ -73,17 +74,17 @@ class CheckScreen(Sheet):
         self.query_one("#text", Lines).show(shown)
 
     def _lines(self, width: int) -> list[Line]:
+        if self._only_drawing and self._drawing:
+            return [[], *[[(f"    {row}", INK)] for row in self._drawing], [], *self._needs(width)]
         beside = bool(self._drawing) and width >= BESIDE_FROM
         across = max((len(row) for row in self._drawing), default=0)
         text_width = (width - across - 10 if beside else width) - 6
         text = self._text(max(30, min(96, text_width)))
         if not self._drawing:
             return text
-        drawn: list[Line] = [[(f"    {row}", INK)] for row in self._drawing]
         if not beside:
-            at = next((i for i, line in enumerate(text) if line and line[0][0].strip() == "allowed"), len(text))
-            return [*text[:at], *drawn, [], *text[at:]]
-        rows = max(len(text), len(drawn) + 1)
+            return text
+        rows = max(len(text), len(self._drawing) + 1)
         out: list[Line] = []
         for i in range(rows):
             left = list(text[i]) if i < len(text) else []
@@ -91,6 +92,9 @@ class CheckScreen(Sheet):
             right = self._drawing[i - 1] if 0 < i <= len(self._drawing) else ""
             out.append([*left, (" " * max(0, width - across - 6 - used) + right, INK)])
         return out
+
+    def _needs(self, width: int) -> list[Line]:
+        return [[(f"    {part}", SOFT)] for part in wrap(f"You need {self.check.needs}.", width - 6)]
 
     def _text(self, width: int) -> list[Line]:
         check = self.check
@@ -127,6 +131,8 @@ class CheckScreen(Sheet):
         swept = not self.check.asks
         if action == "readings":
             return not swept
+        if action == "drawing":
+            return bool(self._drawing) and self.app.size.width < BESIDE_FROM
         if action in ("sweep", "findings"):
             return swept
         return True
@@ -134,6 +140,12 @@ class CheckScreen(Sheet):
     def action_readings(self) -> None:
         """Type what was read."""
         self.truestroke.open_readings(self.check)
+
+    def action_drawing(self) -> None:
+        """The drawing alone, and back."""
+        self._only_drawing = not self._only_drawing
+        self._top = 0
+        self._show()
 
     def action_adjusted(self) -> None:
         """It was corrected since its readings."""

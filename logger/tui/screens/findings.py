@@ -49,7 +49,7 @@ class FindingsScreen(Sheet):
     TOUR_STEP = "findings"
 
     DEFAULT_CSS = """
-    FindingsScreen #verdict { height: 1; margin-top: 1; }
+    FindingsScreen #verdict { height: 2; margin-top: 1; }
     FindingsScreen #moves { margin-top: 1; }
     FindingsScreen #after { height: 1fr; margin-top: 1; }
     """
@@ -141,7 +141,7 @@ class FindingsScreen(Sheet):
         expected = self._expected if self._expected is not None else self.app.size.width >= 120
         picture = rail_picture(session.machine, seen, expected=expected, before=self._compare)
         self.query_one("#rail", Rail).show(picture)
-        self.query_one("#verdict", Lines).show([self._verdict_line(seen)])
+        self.query_one("#verdict", Lines).show([self._verdict_line(seen), self._places_line(seen)])
         moves = seen.plan.moves if seen.plan else ()
         table = self.query_one("#moves", MoveTable)
         table.show(moves, room=max(2, self.app.size.height - sum_of_rows(self)))
@@ -178,10 +178,21 @@ class FindingsScreen(Sheet):
         line.append((f" peak to valley {amount}, allowed {units.width(allowed)}", INK))
         if extremes.mean is not None:
             line.append((f", mean {units.height(extremes.mean, extremes.mean_uncertainty)}", INK))
-        if self.app.size.width >= 120 and seen.plan:
-            for place in seen.plan.places:
-                line.append((f"    {place.name} {_place_words(place.verdict, place.peak_to_valley, units)}", SOFT))
         return line  # type: ignore[return-value]
+
+    def _places_line(self, seen: Seen) -> Line:
+        """Each place that matters with its own verdict, or that it has not been seen."""
+        if self._busy or seen.plan is None or not seen.plan.places:
+            return []
+        letters, units = self.query_one("#verdict", Lines).letters, Units(self.units.mode)
+        words = []
+        for place in seen.plan.places:
+            if not place.seen:
+                words.append(f"{letters.hatch} {place.name} not seen")
+            else:
+                amount = units.width(place.peak_to_valley, place.uncertainty)
+                words.append(f"{letters.state(place.verdict)} {place.name} {amount} {place.verdict}")
+        return [("  " + "   ".join(words)[: max(0, self.app.size.width - 4)], SOFT)]
 
     def _after_lines(self, seen: Seen) -> list[Line]:
         plan = seen.plan
@@ -305,8 +316,4 @@ def sum_of_rows(screen: FindingsScreen) -> int:
     """Rows taken by what stands above and below the table: head, rail, verdict, blank rows, keys."""
     rail = screen.query_one("#rail", Rail)
     height = rail.styles.height
-    return 2 + (int(height.value) if height is not None else 11) + 2 + 2 + 1 + LINES_AFTER + 2
-
-
-def _place_words(verdict: str, peak_to_valley: float | None, units: Units) -> str:
-    return verdict if peak_to_valley is None else f"{units.width(peak_to_valley)} {verdict}"
+    return 2 + (int(height.value) if height is not None else 11) + 3 + 2 + 1 + LINES_AFTER + 2

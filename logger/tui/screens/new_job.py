@@ -64,7 +64,9 @@ class FormSheet(Sheet):
 
     def _say_all_of_the_line(self) -> None:
         row = next((row for row in self.query(Row) if row.box.has_focus), None)
-        words = "" if row is None else ". ".join(part for part in (row.field.label, row.field.hint) if part)
+        words = ""
+        if row is not None:
+            words = row.field.more or ". ".join(part for part in (row.field.label, row.field.hint) if part)
         parts = wrap(words, max(20, self.app.size.width - 6))[:2]
         self.query_one("#about", Lines).show([[(f"   {part}", SOFT)] for part in parts])
 

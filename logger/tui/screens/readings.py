@@ -6,6 +6,8 @@ it is believed, a wrong one is said under its own line, and nothing is written d
 
 from __future__ import annotations
 
+import re
+from collections.abc import Mapping
 from typing import TYPE_CHECKING, ClassVar
 
 from textual import work
@@ -22,8 +24,8 @@ if TYPE_CHECKING:
     from logger.checks.model import Ask, Check
 
 LIMITS = (
-    Field("allowed", "own limit, if any", "as 0.1 or 0..0.1; empty: as it stands"),
-    Field("origin", "and where it comes from", "as maker's manual, own wish"),
+    Field("allowed", "Own limit", "optional", more="Your own limit, as 0.1 or 0..0.1. Left out, it stays as it is."),
+    Field("origin", "Where that comes from", "optional", more="Where your own limit comes from, as: maker's manual."),
 )
 
 
@@ -37,24 +39,27 @@ class Asked(Exception):
 
 def field_of(ask: Ask, keep: str = "") -> Field:
     """One reading as a line of the form."""
-    hint = ask.unit + (", several with commas" if ask.many else "")
-    if not ask.needed:
-        standing = "" if ask.default is None else f", else {ask.default:g}"
-        hint = f"{hint}  may be left out{standing}".strip()
-    value = keep or getattr(ask, "default_word", "")
+    hint = ", ".join(part for part in (ask.unit, "list" if ask.many else "", "" if ask.needed else "optional") if part)
     label = ask.text[:1].upper() + ask.text[1:]
-    return Field(ask.key, label, hint, value, ask.words, ask.only)
+    more = [f"{label}{f', in {ask.unit}' if ask.unit else ''}."]
+    if ask.many:
+        more.append("Several with commas between.")
+    if ask.feeler:
+        more.append("Feelers: 0.10..0.15, the leaf that goes and the one that does not.")
+    if not ask.needed:
+        more.append("May be left out." if ask.default is None else f"Left out, {ask.default:g} is taken.")
+    return Field(ask.key, label, hint, keep or ask.default_word, ask.words, ask.only, " ".join(more))
 
 
-def texts_of(answers: dict[str, str]) -> list[str]:
+def texts_of(check: Check, answers: Mapping[str, str]) -> list[str]:
     """The answers as ``key=value``, as on the command line; what was left empty is left out."""
-    return [f"{key}={_plain(value)}" for key, value in answers.items() if value]
+    numbers = {ask.key for ask in check.asks if not ask.words and not ask.name}
+    return [f"{key}={_listed(value) if key in numbers else value}" for key, value in answers.items() if value]
 
 
-def _plain(value: str) -> str:
-    """Several readings may be parted by spaces or semicolons; a comma between two digits and nothing else is one."""
-    text = value.replace(";", ",")
-    return ",".join(part for part in text.replace(",", " , ").split() if part != ",") if " " in text else text
+def _listed(text: str) -> str:
+    """Several readings may be parted by blanks or semicolons as well as by commas; a unit stays with its number."""
+    return ",".join(part for part in re.split(r"[,;\s]+(?=[+\-−.\d])", text.strip()) if part)
 
 
 class ReadingsScreen(FormSheet):
@@ -75,7 +80,7 @@ class ReadingsScreen(FormSheet):
     def action_done(self) -> None:
         """Judge and write down, in a thread."""
         self.say("One moment: judging the readings.")
-        self._take_in_thread(texts_of(self.form.answers()), self.truestroke.units_mode)
+        self._take_in_thread(texts_of(self.check, self.form.answers()), self.truestroke.units_mode)
 
     @work(thread=True, exclusive=True, group="take", exit_on_error=False)
     def _take_in_thread(self, texts: list[str], units: str) -> Outcome | Asked | None:

@@ -7,6 +7,7 @@ cross.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -21,10 +22,10 @@ if TYPE_CHECKING:
     from logger.checks.board import Row
     from logger.wording import Units
 
-LANE = 9
-"""Cells of a bead's lane: lower limit in cell 2, upper in cell 6."""
-LOWER, UPPER = 2, 6
-NARROW_TITLE = 22
+LANE = 7
+"""Cells of a bead's lane: one outside each limit, the limits, and three between."""
+LOWER, UPPER = 1, 5
+NARROW_TITLE = 24
 WIDE_TITLE = 40
 
 
@@ -87,6 +88,7 @@ def line_of(row: Row, units: Units, letters: Alphabet, machine_band_mm: float) -
         limits = f"to {amount(machine_band_mm, None, 'mm', units, sign=False)}"
     else:
         limits = limits_words(allowed, units).replace("at most ", "to ").replace("yes", "all yes")
+        limits = re.sub(r"^0\.0+ to", "0 to", limits)
     lane = lane_of(row.value, row.uncertainty, allowed.lower, upper if allowed.unit else None, row.state, letters)
     shape = {"stale": letters.stale, "not measured": letters.not_measured}.get(row.state) or letters.state(row.state)
     if row.state == "outside" and row.value is not None and allowed.lower is not None and row.value < allowed.lower:
@@ -94,10 +96,8 @@ def line_of(row: Row, units: Units, letters: Alphabet, machine_band_mm: float) -
     return CheckLine(row.check.title, lane, f"{shape} {row.state}", value, limits, row.why, row.state)
 
 
-def draw_checks(
-    canvas: Canvas, lines: Sequence[CheckLine], chosen: int, first: int, letters: Alphabet, short: Sequence[str] = ()
-) -> None:
-    """Heading and as many rows as fit from ``first`` on; ``short``: titles for a narrow screen."""
+def draw_checks(canvas: Canvas, lines: Sequence[CheckLine], chosen: int, first: int, letters: Alphabet) -> None:
+    """Heading and as many rows as fit from ``first`` on."""
     wide = canvas.width >= 120
     title_cells = WIDE_TITLE if wide else NARROW_TITLE
     lane_at = 5 + title_cells + 1
@@ -114,8 +114,7 @@ def draw_checks(
         if at:
             canvas.put(1, y, letters.chosen, look)
         canvas.put_right(4, y, str(index + 1), look if at else Look("soft"))
-        title = line.title if wide or not short else short[index]
-        canvas.put(5, y, cut(title, title_cells), look)
+        canvas.put(5, y, cut(line.title, title_cells), look)
         canvas.put(lane_at, y, line.lane, Look("soft"))
         role = {"▲": "high", "^": "high", "▼": "low", "v": "low"}.get(line.state[:1], "ink")
         canvas.put(state_at, y, line.state, Look(role if role != "ink" else "soft" if quiet else "ink", bold=not quiet))
@@ -133,13 +132,12 @@ class CheckTable(Painted):
     def __init__(self, *, id: str | None = None) -> None:
         super().__init__(id=id)
         self.lines: list[CheckLine] = []
-        self.short: list[str] = []
         self.chosen = 0
         self._first = 0
 
-    def show(self, lines: Sequence[CheckLine], short: Sequence[str]) -> None:
+    def show(self, lines: Sequence[CheckLine]) -> None:
         """Take new rows."""
-        self.lines, self.short = list(lines), list(short)
+        self.lines = list(lines)
         self.chosen = max(0, min(self.chosen, len(self.lines) - 1))
         self.repaint()
 
@@ -161,7 +159,7 @@ class CheckTable(Painted):
             self._first = self.chosen - room + 1
         self._first = max(0, min(self._first, len(self.lines) - room))
         if self.lines:
-            draw_checks(canvas, self.lines, self.chosen, self._first, letters, self.short)
+            draw_checks(canvas, self.lines, self.chosen, self._first, letters)
             below = len(self.lines) - self._first - room
             if below > 0:
                 canvas.put(11, 0, f"({below} more below)", Look("soft"))

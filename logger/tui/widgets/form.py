@@ -22,8 +22,8 @@ from logger.tui.themes import Look
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Lines, cut, wrap
 from logger.tui.widgets.painted import Painted
 
-ANSWER_CELLS = 24
-HINT_CELLS = 14
+ANSWER_CELLS = 22
+HINT_CELLS = 16
 """Kept for the hint at the least; the whole of it stands under the form."""
 LONGEST_ANSWER = 400
 
@@ -38,6 +38,8 @@ class Field:
     value: str = ""
     words: tuple[str, ...] = ()
     only: tuple[str, tuple[str, ...]] | None = None
+    more: str = ""
+    """The whole question, said under the form while the cursor is in this row; empty: label and hint."""
 
 
 class Words(Painted, can_focus=True):
@@ -192,7 +194,7 @@ class Row(Vertical):
         look = BOLD if active else SOFT
         label.show([[(f"{sign} {cut(self.field.label, self._cells - 3)}", look)]])
         for hint in self.query(".hint").results(Lines):
-            room = max(1, self.app.size.width - self._cells - ANSWER_CELLS - 4)
+            room = max(1, self.app.size.width - self._cells - ANSWER_CELLS - 3)
             hint.show([[(f"  {cut(self.field.hint, room)}", SOFT)]])
         width = max(20, self.app.size.width - 10)
         said = [[(f"    {part}", Look("high", bold=True))] for part in wrap(self._wrong, width)]
