@@ -15,9 +15,10 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+from logger.beside import POSITION
 from logger.decode.escaped import safe_cell
 from logger.errors import CannotSave, NotAllowed
-from logger.recording import Recording, open_recording
+from logger.recording import Recording, open_alone, open_recording
 from logger.recording_rows import RowsFile
 from logger.recording_write import DESCRIPTOR, READINGS, WIRE
 
@@ -41,6 +42,7 @@ def export(folder: Path | str, target: Path | str) -> Path:
         else:
             target.mkdir()
             for name, data in package(recording).items():
+                (target / name).parent.mkdir(exist_ok=True)
                 (target / name).write_bytes(data)
     except OSError as error:
         raise CannotSave(f"{target} cannot be written: {error.strerror or error}.", "Choose another place.") from error
@@ -48,7 +50,14 @@ def export(folder: Path | str, target: Path | str) -> Path:
 
 
 def package(recording: Recording) -> dict[str, bytes]:
-    """The files of a Data Package by name: the descriptor and the two tables, their whole rows only."""
+    """The files of a Data Package by name: the descriptor and the two tables, their whole rows only; below it, as a
+    package of its own, the encoder's recording that gave the positions, where there is one."""
+    inside = recording.folder / POSITION
+    beside = package(open_alone(inside)) if (inside / DESCRIPTOR).is_file() else {}
+    return _own_package(recording) | {f"{POSITION}/{name}": data for name, data in beside.items()}
+
+
+def _own_package(recording: Recording) -> dict[str, bytes]:
     files = {name: _sound(recording.folder / name) for name in (READINGS, WIRE)}
     descriptor = {**recording.descriptor}
     descriptor["resources"] = [_described(resource, files) for resource in descriptor["resources"]]

@@ -23,7 +23,9 @@ from analysis.sweeps import Geometry, Outcome, SweepData, profile_of
 from analysis.uncertainty import extremes, smooth_covariance
 from analysis.units import MM_PER_INCH, height_from_reading
 from analysis.verdict import combine, judge
+from logger.channels import channel_read
 from logger.errors import NotAllowed, NotUnderstood
+from logger.typed_sweep import is_typed, typed_outcome, typed_positions
 
 if TYPE_CHECKING:
     from logger.machines import Machine, SetUp
@@ -69,6 +71,8 @@ def outcome_of(recordings: Sequence[Recording], accept: Iterable[str] = ()) -> O
     """The profile with the fit behind it (corrected positions of each pass, residuals) for the screen and the bolts."""
     _belong_together(recordings)
     geometry = geometry_of(recordings[0])
+    if any(map(is_typed, recordings)):
+        return _typed_outcome(recordings, geometry)
     sweeps = [SweepData(recording.name, evidence_of(recording, geometry, accept)) for recording in recordings]
     try:
         outcome = profile_of(sweeps, geometry)
@@ -80,8 +84,22 @@ def outcome_of(recordings: Sequence[Recording], accept: Iterable[str] = ()) -> O
         ) from fault
 
 
+def _typed_outcome(recordings: Sequence[Recording], geometry: Geometry) -> Outcome:
+    if not all(map(is_typed, recordings)):
+        raise NotAllowed(
+            "Typed readings and readings from a wire are of different kinds.", "Judge those sweeps one by one."
+        )
+    try:
+        outcome = typed_outcome(recordings, [heights_of(recording) for recording in recordings], geometry)
+    except ValueError as fault:
+        raise NotUnderstood(str(fault), "Type readings at more stations.") from fault
+    return replace(outcome, profile=_over_the_plane(outcome.profile, recordings[0]))
+
+
 def positions(recording: Recording, accept: Iterable[str] = ()) -> Positions:
     """Where the carriage was at each reading of one recording. Raises NotUnderstood where nothing says so."""
+    if is_typed(recording):
+        return typed_positions(recording)
     geometry = geometry_of(recording)
     try:
         located = locate(evidence_of(recording, geometry, accept))
@@ -152,15 +170,16 @@ def evidence_of(recording: Recording, geometry: Geometry, accept: Iterable[str] 
     set_up = set_up_of(recording)
     counts = set_up.encoder.counts_per_mm
     counted, silent = recording.position_mm, recording.no_value_position_mm
-    if counts is not None and not getattr(recording.instrument, "counts_per_mm", None):
+    if counts is not None and not recording.position_from and not getattr(recording.instrument, "counts_per_mm", None):
         counted, silent = counted / counts, silent / counts
+    read = _of_its_channel(recording, set_up)
     return Evidence(
-        t_s=recording.t_s,
-        height=heights_of(recording),
+        t_s=recording.t_s[read],
+        height=heights_of(recording)[read],
         stroke_mm=geometry.stroke_mm,
         windows=geometry.windows,
         passes=max(recording.passes, 1),
-        counted_mm=counted,
+        counted_mm=counted[read],
         no_value_t_s=recording.no_value_t_s,
         no_value_counted_mm=silent,
         mark_t_s=recording.mark_t_s,
@@ -171,6 +190,14 @@ def evidence_of(recording: Recording, geometry: Geometry, accept: Iterable[str] 
         resolution=geometry.resolution,
         accept=frozenset(accept),
     )
+
+
+def _of_its_channel(recording: Recording, set_up: SetUp) -> np.ndarray[Any, np.dtype[np.bool_]]:
+    """Which readings are of the channel that the set-up reads."""
+    if len(recording.channels) < 2:
+        return np.ones(len(recording.t_s), bool)
+    chosen = channel_read(set_up, recording.instrument, recording.channels)
+    return np.asarray(recording.channel == recording.channels.index(chosen))
 
 
 def as_json(findings: Findings, places: Sequence[PlaceFinding] = ()) -> dict[str, Any]:

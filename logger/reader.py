@@ -73,7 +73,9 @@ class Reader:
         self._device = _device_of(spec.port)
         self._start = Start.now()
         self._writer = (
-            RecordingWriter(spec.folder, spec.description, self._start.utc) if spec.folder is not None else None
+            None
+            if spec.folder is None
+            else RecordingWriter(spec.folder, spec.description, self._start.utc, self._start.monotonic_ns)
         )
         self._interpreter = Interpreter(make_decoder(spec.frame))
         self._watch = Watch(spec.rules)

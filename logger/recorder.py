@@ -191,9 +191,10 @@ class Recorder:
 
     # -- what to do
 
-    def mark(self) -> None:
-        """A position mark, now: the stamp is taken here, whenever the reading process gets to it."""
-        self._command("mark", now_ns())
+    def mark(self, moment_ns: int | None = None) -> None:
+        """A position mark, now (or at a moment of the monotonic clock): the stamp is taken here, whenever the reading
+        process gets to it."""
+        self._command("mark", now_ns() if moment_ns is None else moment_ns)
 
     def note_gap(self) -> None:
         """The operator says that what comes now is no reading (a hand on the indicator, a snag)."""

@@ -21,6 +21,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypeVar
 import numpy as np
 
 from analysis.units import base_unit, to_base
+from logger.beside import with_beside
 from logger.decode import make_decoder
 from logger.errors import BadFile, NotAllowed
 from logger.instruments import Instrument, instrument_from_text
@@ -73,6 +74,10 @@ class Recording:
     channel: NDArray[np.intp]
     """For each reading the index of its channel."""
     warnings: tuple[str, ...] = field(default=())
+    beside: tuple[str, ...] = ()
+    """The recordings made at the same time by other instruments."""
+    position_from: str = ""
+    """Which of them the positions are from; empty where they are the instrument's own."""
 
     @cached_property
     def machine(self) -> Machine:
@@ -84,8 +89,14 @@ class Recording:
 
 
 def open_recording(folder: Path | str, instrument: Instrument | None = None) -> Recording:
-    """The recording in ``folder``. With ``instrument`` the readings are made again from the bytes by that profile.
-    Raises :class:`BadFile` where there is no recording."""
+    """The recording in ``folder``, with the positions and marks of what was recorded beside it where it has none.
+    With ``instrument`` the readings are made again from the bytes by that profile. Raises :class:`BadFile` where there
+    is no recording."""
+    return with_beside(open_alone(folder, instrument), open_alone)
+
+
+def open_alone(folder: Path | str, instrument: Instrument | None = None) -> Recording:
+    """The recording by itself."""
     folder = Path(folder)
     descriptor = read_descriptor(folder)
     own = descriptor["truestroke"]

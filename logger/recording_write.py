@@ -130,10 +130,10 @@ class RecordingWriter:
     """The two tables and the descriptor of one recording. Everything raises :class:`CannotSave` when the disk is full
     or the folder cannot be written."""
 
-    def __init__(self, folder: Path, description: Description, start_utc: str) -> None:
+    def __init__(self, folder: Path, description: Description, start_utc: str, monotonic_ns: int = 0) -> None:
         self.folder = folder
         self.rows = ReadingRows()
-        self._descriptor = start_descriptor(folder.name, description, start_utc)
+        self._descriptor = start_descriptor(folder.name, description, start_utc, monotonic_ns)
         try:
             folder.mkdir(parents=True, exist_ok=True)
             _write_new(folder / DESCRIPTOR, _as_json(self._descriptor))
@@ -219,8 +219,9 @@ class _Syncer:
 # -- the descriptor (Data Package v2, https://datapackage.org) ---------------------------------------------------------
 
 
-def start_descriptor(name: str, description: Description, start_utc: str) -> dict[str, Any]:
-    """Everything known at the start. ``truestroke`` is our own part of the package; the rest is the standard's."""
+def start_descriptor(name: str, description: Description, start_utc: str, monotonic_ns: int = 0) -> dict[str, Any]:
+    """Everything known at the start. ``truestroke`` is our own part of the package; the rest is the standard's.
+    ``monotonic_ns`` ties recordings made at the same time to each other, and means nothing on another day."""
     return {
         "$schema": "https://datapackage.org/profiles/2.0/datapackage.json",
         "name": re.sub(r"[^a-z0-9._-]+", "-", name.lower()).strip("-") or "recording",
@@ -229,7 +230,7 @@ def start_descriptor(name: str, description: Description, start_utc: str) -> dic
         "resources": [_table("readings", READINGS, _reading_fields(description)), _table("wire", WIRE, _wire_fields())],
         "truestroke": {
             "version": __version__,
-            "start": {"utc": start_utc, "clock": description.clock},
+            "start": {"utc": start_utc, "clock": description.clock, "monotonic_ns": monotonic_ns},
             **asdict(description),
         },
     }
@@ -297,7 +298,11 @@ def _reading_fields(description: Description) -> list[dict[str, Any]]:
 def _wire_fields() -> list[dict[str, Any]]:
     return [
         {"name": "t_s", "type": "number", "unit": "s", "description": "host time of the last byte, since the start"},
-        {"name": "channel", "type": "string", "description": "in: received; out: a request truestroke sent; key: operator's mark; gap: noted; link"},
+        {
+            "name": "channel",
+            "type": "string",
+            "description": "in: received; out: a request truestroke sent; key: operator's mark; gap: noted; link",
+        },
         {"name": "bytes", "type": "string", "description": "what arrived: printable ASCII, backslash escapes, \\xHH"},
     ]
 

@@ -9,23 +9,27 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from logger.commands import Answer
+from logger.commands._beside import asked_beside, folders_for
 from logger.commands._job import open_job, the_set_up
 from logger.commands._numbers import stations, until
 from logger.commands._stream import records
 from logger.errors import InstrumentLost, NotAllowed, NotUnderstood, TruestrokeError
-from logger.readings import Ended, LinkBack, LinkLost
+from logger.readings import Ended, LinkBack, LinkLost, Reading
 from logger.wording import plural, raw
 
 if TYPE_CHECKING:
     from logger.commands import Terminal
+    from logger.commands._beside import Asked
     from logger.instruments import Instrument
     from logger.job import Job
-    from logger.recorder import Recorder
+    from logger.recorder import RecorderSpec
     from logger.recording import Recording
+    from logger.together import Together
 
 MOST_PASSES = 100
 LONGEST_WAIT_S = 3600.0
@@ -37,16 +41,32 @@ def sweep(args: argparse.Namespace) -> Answer:
 
     job = open_job(args)
     set_up = the_set_up(job, args.set_up)
+    if args.typed:
+        from logger.commands import _typed
+
+        return _typed.sweep(args, job, set_up)
+    if args.port is None or args.instrument is None:
+        missing = "--port" if args.port is None else "--instrument"
+        raise NotAllowed(f"sweep needs {missing}.", "Or type the readings in: --typed.")
     instrument = load_instrument(args.instrument)
-    _fits(job, set_up, instrument)
-    wanted, notes = _stations(args, job)
+    fits(job, set_up, instrument)
+    beside = asked_beside(args, job, set_up)
+    wanted, notes = the_stations(args, job)
     warnings = [*notes, *_direction(job, set_up, instrument, args.terminal)]
+    for one in beside:
+        if not one.is_position:
+            fits(job, one.set_up, one.instrument)
+            warnings += _direction(job, one.set_up, one.instrument, args.terminal)
     folder = job.next_recording_folder(set_up)
-    ended = _recorded(args, job, folder, set_up, instrument, wanted)
-    return wrap_up(job, folder, ended, warnings, instrument, args.port)
+    folders = folders_for(folder, job, beside)
+    specs = _specs(args, job, folder, set_up, instrument, wanted, list(zip(beside, folders, strict=True)))
+    ended, others = _recorded(args, specs, wanted)
+    answer = wrap_up(job, folder, ended, warnings, instrument, args.port)
+    told = [_beside_told(job, one, where, end) for one, where, end in zip(beside, folders, others, strict=True)]
+    return _all_told(answer, told) if told else answer
 
 
-def _fits(job: Job, name: str, instrument: Instrument) -> None:
+def fits(job: Job, name: str, instrument: Instrument) -> None:
     """A level where an indicator is described, or the other way round, would be read in the wrong unit."""
     level = job.machine.set_ups[name].kind == "level"
     if level != (instrument.base_unit == "mm/m"):
@@ -57,7 +77,7 @@ def _fits(job: Job, name: str, instrument: Instrument) -> None:
         )
 
 
-def _stations(args: argparse.Namespace, job: Job) -> tuple[tuple[float, ...], list[str]]:
+def the_stations(args: argparse.Namespace, job: Job) -> tuple[tuple[float, ...], list[str]]:
     if not 1 <= args.passes <= MOST_PASSES:
         raise NotAllowed(f"--passes {args.passes} is not possible.", f"Allowed: 1 to {MOST_PASSES}; usual: 2.")
     if not 0 <= args.give_up <= LONGEST_WAIT_S:
@@ -107,17 +127,20 @@ def _direction(job: Job, set_up: str, instrument: Instrument, terminal: Terminal
 # --- recording -------------------------------------------------------------------------------------------------------
 
 
-def _recorded(
+def _specs(
     args: argparse.Namespace,
     job: Job,
     folder: Path,
     set_up: str,
     instrument: Instrument,
     wanted: Sequence[float],
-) -> Ended:
-    """Run the reading process until it has ended; Ctrl-C ends it too, tells where everything is, and goes on up."""
-    from logger.recorder import Recorder, RecorderSpec
+    beside: Sequence[tuple[Asked, Path]],
+) -> list[RecorderSpec]:
+    from logger.recorder import RecorderSpec
 
+    end = until(args.until, still=True)
+    # At rest is what an encoder sees, where there is one: an indicator also stands still over a level stretch.
+    by_position = end == "still" and any(one.is_position for one, _ in beside)
     spec = RecorderSpec(
         port=args.port,
         instrument=instrument,
@@ -126,22 +149,46 @@ def _recorded(
         set_up=set_up,
         passes=args.passes,
         stations_mm=tuple(wanted),
-        until=until(args.until, still=True),
+        until=None if by_position else end,
         marks_expected=args.passes * len(wanted) or None,
         instrument_name=args.instrument,
         give_up_s=args.give_up,
     )
-    with Recorder.start(spec) as recorder:
+    return [
+        spec,
+        *(
+            replace(
+                spec,
+                port=one.port,
+                instrument=one.instrument,
+                instrument_name=one.name,
+                folder=where,
+                set_up=one.set_up,
+                until=end if one.is_position or not by_position else None,
+            )
+            for one, where in beside
+        ),
+    ]
+
+
+def _recorded(
+    args: argparse.Namespace, specs: Sequence[RecorderSpec], wanted: Sequence[float]
+) -> tuple[Ended, list[Ended | None]]:
+    """Run the reading processes until they have ended; Ctrl-C ends them too, tells where everything is, and goes up."""
+    from logger.together import Together
+
+    with Together.start(specs) as recorder:
         try:
-            return _watched(recorder, args, wanted)
+            ended = _watched(recorder, args, wanted)
         except KeyboardInterrupt:
             recorder.stop("operator")
             recorder.wait(5.0)
-            args.terminal.note(f"What was received is kept in {folder}; it is not counted as a sweep.")
+            args.terminal.note(f"What was received is kept in {specs[0].folder}; it is not counted as a sweep.")
             raise
+        return ended, [one.ended for one in recorder.beside]
 
 
-def _watched(recorder: Recorder, args: argparse.Namespace, wanted: Sequence[float]) -> Ended:
+def _watched(recorder: Together, args: argparse.Namespace, wanted: Sequence[float]) -> Ended:
     terminal = args.terminal
     if terminal.interactive:
         terminal.note(_keys_said(wanted))
@@ -172,10 +219,10 @@ def _keys_said(wanted: Sequence[float]) -> str:
     return f"Recording. {marks}g = note a gap, Enter = end. Push the carriage at a steady pace, there and back."
 
 
-def _progress(recorder: Recorder, passes: int, wanted: Sequence[float]) -> str:
+def _progress(recorder: Together, passes: int, wanted: Sequence[float]) -> str:
     """What fits one line of 80: what it shows, where one is, and what went wrong if anything did."""
     latest = recorder.latest
-    shown = "no reading" if latest is None else raw(latest.value, latest.unit)
+    shown = _shown(latest)
     marks = plural(recorder.marks, "mark")
     if wanted:
         done, total = recorder.marks, passes * len(wanted)
@@ -184,7 +231,14 @@ def _progress(recorder: Recorder, passes: int, wanted: Sequence[float]) -> str:
         following = f", next {along[place]:g} mm" if done < total else ""
         marks = f"pass {number + 1} of {passes}, marks {done} of {total}{following}"
     wrong = [f"{word} {value}" for word, value in (("gaps", recorder.gaps), ("garbage", recorder.garbage)) if value]
-    return ", ".join([f"{recorder.state}: {shown}", marks, plural(recorder.readings, "reading"), *wrong])
+    others = [
+        f"{one.name} {'-' if one.latest is None else raw(one.latest.value, one.latest.unit)}" for one in recorder.beside
+    ]
+    return ", ".join([f"{recorder.state}: {shown}", *others, marks, plural(recorder.readings, "reading"), *wrong])
+
+
+def _shown(latest: Reading | None) -> str:
+    return "no reading" if latest is None else raw(latest.value, latest.unit)
 
 
 # --- afterwards ------------------------------------------------------------------------------------------------------
@@ -215,6 +269,40 @@ def wrap_up(job: Job, folder: Path, ended: Ended, warnings: list[str], instrumen
     )
 
 
+def _beside_told(job: Job, one: Asked, folder: Path, ended: Ended | None) -> Answer:
+    """One of the other instruments: the same facts as of the first, or those of an encoder."""
+    ended = ended or Ended(0, "interrupted", "The reading process ended without a word.")
+    if not one.is_position:
+        return wrap_up(job, folder, ended, [], one.instrument, one.port)
+    from logger.recording import open_alone
+
+    recording = open_alone(folder)
+    failure = _failure(recording, ended, one.instrument, one.port)
+    facts: dict[str, Any] = {
+        "sweep": f"{folder.parent.name}/{folder.name}",
+        "readings": len(recording.value),
+        "marks": len(recording.mark_t_s),
+        "garbage": recording.garbage,
+        "gaps": len(recording.gaps_t_s),
+        "ended": ended.how,
+        "folder": str(folder),
+        "warnings": list(recording.warnings),
+    }
+    lines = [
+        f"{facts['sweep']}: {plural(facts['readings'], 'position')}, {plural(facts['gaps'], 'gap')}, "
+        f"garbage {facts['garbage']}; ended: {facts['ended']}.",
+        *[f"  note: {warning}" for warning in recording.warnings],
+    ]
+    return Answer(facts, lines, failure)
+
+
+def _all_told(answer: Answer, told: Sequence[Answer]) -> Answer:
+    """The first instrument's answer with the others' in ``beside``; the first failure is the sweep's."""
+    lines = [line for one in told for line in one.lines if not line.startswith("Next: ")]
+    failure = next((one.failure for one in (answer, *told) if one.failure is not None), None)
+    return Answer({**answer.json, "beside": [one.json for one in told]}, [*lines, *answer.lines], failure)
+
+
 def _failure(recording: Recording, ended: Ended, instrument: Instrument, port: str) -> TruestrokeError | None:
     kept = f"Everything received is kept in {recording.folder}."
     if ended.how == "link lost":
@@ -231,12 +319,12 @@ def _failure(recording: Recording, ended: Ended, instrument: Instrument, port: s
     if recording.garbage:
         return NotUnderstood(
             f"Bytes arrived on {port}, but no reading of {instrument.name} could be made of them. {kept}",
-            _what_fits(recording),
+            _whatfits(recording),
         )
     return NotUnderstood(f"Nothing arrived on {port}. {kept}", "Is the instrument switched on, and set to send?")
 
 
-def _what_fits(recording: Recording) -> str:
+def _whatfits(recording: Recording) -> str:
     """Which instrument file explains the bytes that did arrive: they are on disk, the port need not be opened again."""
     from logger.identify import wrong_settings_hint
     from logger.recording_rows import RowsFile, read_wire

@@ -28,14 +28,32 @@ def add_parser(subparsers: Subparsers) -> None:
         "Stand clear of the blade; power isolated and locked out.",
         "  truestroke sweep --port /dev/ttyUSB0 --instrument indicator-line --set-up across \\\n"
         "                   --passes 2 --marks 0,500,1000,1500,2000,2600\n"
+        "  truestroke sweep --port /dev/ttyUSB0 --instrument indicator-line --set-up across \\\n"
+        "                   --with /dev/ttyUSB1 node-encoder position --with /dev/ttyUSB2 level-line roll\n"
+        "  truestroke sweep --typed --set-up across --marks 0,500,1000,1500,2000,2600\n"
         "  truestroke sweep --port socket://127.0.0.1:5000 --instrument my.yaml --set-up across \\\n"
         "                   --passes 2 --marks -300,0,300 --until closed --json",
     )
-    parser.add_argument("--port", metavar="P", required=True, help="a device name or a URL (socket://HOST:PORT)")
+    parser.add_argument("--port", metavar="P", help="a device name or a URL (socket://HOST:PORT)")
     parser.add_argument(
-        "--instrument", metavar="I", required=True, help="a name from the instruments folder, or a path to a YAML file"
+        "--instrument", metavar="I", help="a name from the instruments folder, or a path to a YAML file"
     )
     parser.add_argument("--set-up", metavar="S", help="a set-up of machine.yaml (may be left out if there is only one)")
+    parser.add_argument(
+        "--with",
+        dest="with_",
+        metavar=("PORT", "INSTRUMENT", "SET-UP"),
+        nargs=3,
+        action="append",
+        help="a second instrument on a port of its own, recorded at the same time; SET-UP 'position' for an encoder, "
+        "which gives positions to the others (repeatable)",
+    )
+    parser.add_argument(
+        "--typed",
+        action="store_true",
+        help="no port: one reading is typed at each station of --marks (a dial, a bubble, feelers as 0.10..0.15); "
+        "without a terminal they are read from standard input, one a line",
+    )
     parser.add_argument("--passes", metavar="N", type=int, default=2, help="pushes, there and back (default: 2)")
     parser.add_argument(
         "--until",

@@ -34,7 +34,9 @@ def run(args: argparse.Namespace) -> Answer:
 
     job = open_job(args)
     folders = [find_recording(job, each) for each in args.sweeps] or job.recordings("sweep") + job.recordings("live")
+    inside = [place.parent for folder in folders for place in folder.glob("*/datapackage.json")]  # an encoder's
     faults = {folder.name: verify(folder) for folder in folders}
+    faults |= {f"{folder.parent.name}/{folder.name}": verify(folder) for folder in inside}
     bad = [name for name, found in faults.items() if found]
     lines = [f"{name}: {'; '.join(found) if found else 'sound'}" for name, found in faults.items()]
     rows = [{"sweep": name, "sound": not found, "faults": found} for name, found in faults.items()]

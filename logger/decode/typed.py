@@ -22,7 +22,7 @@ from dataclasses import dataclass
 from decimal import Decimal
 
 from logger.decode.lines import LONGEST_LINE, LineSplitter
-from logger.readings import Garbage, Reading, Record
+from logger.readings import Gap, Garbage, Reading, Record
 
 _TYPED = re.compile(
     r"(?P<first>[+\-−]?(?:\d{1,9}(?:[.,]\d{0,9})?|[.,]\d{1,9}))"
@@ -112,8 +112,17 @@ def _number(text: str, power: int) -> float:
     return float(Decimal(text.replace(",", ".").replace("−", "-")).scaleb(power))
 
 
+FROM, TO = "from", "to"
+"""Channels of the two ends of an interval."""
+NOT_READABLE = ("-", "--")
+
+
 class TypedDecoder:
-    """Typed lines in, readings out: the stream seam for a keyboard gauge. An interval is not one reading."""
+    """Typed lines in, readings out: the stream seam for a keyboard gauge and for readings typed at stations.
+
+    An interval is two readings of the same moment, in the channels ``from`` and ``to``; a dash says that there is
+    nothing to read.
+    """
 
     def __init__(self, spec: TypedSpec) -> None:
         self._spec = spec
@@ -121,18 +130,22 @@ class TypedDecoder:
 
     def feed(self, chunk: bytes, t_ns: int) -> list[Record]:
         """Take what was typed; ``t_ns`` is the stamp of the last key."""
-        return [self._record(line, stamp) for stamp, line in self._lines.feed(chunk, t_ns) if line.strip()]
+        lines = [(stamp, line) for stamp, line in self._lines.feed(chunk, t_ns) if line.strip()]
+        return [record for stamp, line in lines for record in self._records(line, stamp)]
 
     def flush(self, t_ns: int) -> list[Record]:
         """No more keys: a value without its Enter was not finished."""
         return [Garbage(stamp, line, "typed without Enter") for stamp, line in self._lines.flush(t_ns)]
 
-    def _record(self, line: bytes, t_ns: int) -> Record:
+    def _records(self, line: bytes, t_ns: int) -> list[Record]:
         if len(line) > LONGEST_LINE:
-            return Garbage(t_ns, line, f"typed line longer than {LONGEST_LINE} characters")
-        typed = read_typed(line.decode("utf-8", "replace"), self._spec)
+            return [Garbage(t_ns, line, f"typed line longer than {LONGEST_LINE} characters")]
+        text = line.decode("utf-8", "replace")
+        if text.strip() in NOT_READABLE:
+            return [Gap(t_ns, t_ns, "no value")]
+        typed = read_typed(text, self._spec)
         if isinstance(typed, Refused):
-            return Garbage(t_ns, line, typed.why)
+            return [Garbage(t_ns, line, typed.why)]
         if typed.lower != typed.upper:
-            return Garbage(t_ns, line, "an interval is no single reading; type it in at a check")
-        return Reading(t_ns, typed.value, typed.unit, self._spec.channel)
+            return [Reading(t_ns, typed.lower, typed.unit, FROM), Reading(t_ns, typed.upper, typed.unit, TO)]
+        return [Reading(t_ns, typed.value, typed.unit, self._spec.channel)]

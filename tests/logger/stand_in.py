@@ -61,7 +61,7 @@ def recording_of(sweep: Sweep, layout: Layout | None = None, name: str = "0001-u
         "stations_mm": sweep.stations_mm,
         "ended": "closed",
         "machine": machine,
-        "instrument": SimpleNamespace(step=0.001, counts_per_mm=None),
+        "instrument": SimpleNamespace(step=0.001, counts_per_mm=None, frame="line"),
         "t_s": sweep.t_s,
         "value": sweep.value,
         "unit": "mm",
@@ -73,5 +73,7 @@ def recording_of(sweep: Sweep, layout: Layout | None = None, name: str = "0001-u
         "gaps_t_s": np.zeros((0, 2)),
         "garbage": 0,
         "warnings": (),
+        "channels": ("",),
+        "position_from": "",
     }
     return SimpleNamespace(**{**attributes, **changes})

@@ -72,7 +72,7 @@ def test_every_command_has_help_with_an_example_in_plain_ascii(name):
             ["sweep", "--port", "P", "--instrument", "I", "--pases", "2"],
             "no option '--pases'; the nearest is '--passes'.",
         ),
-        (["sweep", "--instrument", "I"], "The following arguments are required: --port."),
+        (["live", "--instrument", "I"], "The following arguments are required: --port."),
         (["sweep", "--port", "P", "--instrument", "I", "--passes", "two"], "--passes: invalid int value: 'two'."),
         (["--units", "ft", "spots"], "--units: invalid choice: 'ft'"),
         (["replay", "1", "2"], "'2' is one argument too many."),

@@ -277,6 +277,6 @@ def test_a_replay_gives_the_same_at_its_speed(tmp_path):
 
 def test_the_descriptor_says_what_was_known_at_the_start_and_how_it_ended(tmp_path):
     own = json.loads((write(tmp_path / "0001-a") / "datapackage.json").read_text())["truestroke"]
-    assert own["start"] == {"utc": "2026-01-02T03:04:05.678Z", "clock": "host"}
+    assert own["start"] == {"utc": "2026-01-02T03:04:05.678Z", "clock": "host", "monotonic_ns": 0}
     assert own["ended"]["how"] == "closed"
     assert own["ended"]["readings"] == 51

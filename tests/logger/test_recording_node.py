@@ -59,12 +59,9 @@ def test_the_first_seconds_are_as_well_dated_as_the_last_once_the_whole_recordin
     recording = recorded(tmp_path / "0001-node", [row for _, row in told])
     true_s = np.array([at for at, _ in told])
     late_mm = (recording.t_s - true_s) * SPEED_MM_PER_S
-    as_it_happened = np.array(
-        [
-            float(row.split(b",")[1])
-            for row in (tmp_path / "0001-node" / "readings.csv").read_bytes().split(b"\r\n")[1:-1]
-        ]
-    )
+    on_disk = (tmp_path / "0001-node" / "readings.csv").read_bytes()
+    rows = on_disk.split(b"\r\n")[1:-1]
+    as_it_happened = np.array([float(row.split(b",")[1]) for row in rows])
     live_mm = (as_it_happened - true_s) * SPEED_MM_PER_S
     host_mm = (np.array([row.t_ns / 1e9 for _, row in told]) - true_s) * SPEED_MM_PER_S
     assert np.ptp(host_mm) > 3.0

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from logger.decode import Decoder
 from logger.decode.typed import Refused, TypedDecoder, TypedSpec, TypedValue, read_typed
-from logger.readings import Reading
+from logger.readings import Gap, Reading
 from tests.logger.decode.cuts import cut_places, decoded, noise, one_by_one, pieces_of, reasons, said, values, whole
 
 MM = TypedSpec()
@@ -85,8 +85,15 @@ def test_a_value_without_enter_is_not_finished():
     assert reasons(records) == ["typed without Enter"]
 
 
-def test_an_interval_is_no_single_reading():
-    assert values(whole(keyboard, b"0.1..0.2\n")) == []
+def test_an_interval_is_its_two_ends_at_one_moment_and_never_their_middle():
+    records = whole(keyboard, b"0.1..0.2\n")
+    assert [(record.value, record.channel) for record in records] == [(0.1, "from"), (0.2, "to")]
+    assert len({record.t_ns for record in records}) == 1
+
+
+def test_a_dash_says_that_there_is_nothing_to_read():
+    (record,) = whole(keyboard, b" - \n")
+    assert (type(record), record.reason) == (Gap, "no value")
 
 
 @given(st.lists(st.integers(-4999, 4999), max_size=8), cut_places)

@@ -1,0 +1,53 @@
+"""Which of an instrument's channels a set-up reads.
+
+Why it exists: a two-axis level says pitch and roll on one line, a sensor node its gauge and its encoder. It prevents
+the mistake of mixing two quantities into one profile, which looks like a rail that shakes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from logger.errors import NotAllowed
+
+if TYPE_CHECKING:
+    from logger.instruments import Instrument
+    from logger.machines import SetUp
+
+
+def channel_read(set_up: SetUp, instrument: Instrument, channels: Sequence[str]) -> str:
+    """The one of ``channels`` (as they came) that ``set_up`` reads: the one it names, a level's axis, else the first
+    that is no position. Raises NotAllowed where the named one never came."""
+    position = getattr(instrument, "position_channel", "")
+    values = [channel for channel in channels if not position or channel != position] or list(channels)
+    named: str = getattr(set_up, "channel", "")
+    if named:
+        if named not in channels:
+            said = ", ".join(repr(channel) for channel in channels)
+            raise NotAllowed(
+                f"The set-up reads channel {named!r}, and the instrument sent {said}.",
+                "Correct 'channel' in machine.yaml, or choose another instrument.",
+            )
+        return named
+    if set_up.axis is not None and set_up.axis in values:
+        return set_up.axis
+    return values[0] if values else ""
+
+
+class ChannelFilter:
+    """For readings as they come: True for those of the set-up's channel, judged by the channels seen so far."""
+
+    def __init__(self, set_up: SetUp, instrument: Instrument) -> None:
+        self._set_up, self._instrument = set_up, instrument
+        self._seen: dict[str, None] = {}
+        self._chosen = ""
+
+    def __call__(self, channel: str) -> bool:
+        if channel not in self._seen:
+            self._seen[channel] = None
+            try:
+                self._chosen = channel_read(self._set_up, self._instrument, list(self._seen))
+            except NotAllowed:
+                return False  # the named one has not come yet
+        return channel == self._chosen
