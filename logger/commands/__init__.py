@@ -32,6 +32,7 @@ if TYPE_CHECKING:
         """The person at the other end, if there is one. Everything handed over is escaped before it is shown."""
 
         interactive: bool  #: someone can be asked: standard input and error are a terminal, and not ``--json``
+        plain: bool  #: ASCII only
         live_lines: bool  #: lines may be written while the command runs (not ``--json``)
 
         def can_draw(self) -> bool:
@@ -62,6 +63,7 @@ COMMANDS = {
     "replay": "play a recorded sweep again",
     "fit": "play and roundness of the carriage on its rail, before any bolt",
     "load": "what a known mass or a panel moves: stiffness before any bolt",
+    "map": "the table's own flatness along a line, to be subtracted",
     "spots": "profile, straightness, high and low spots, verdict",
     "bolts": "which bolt, how far, and what the indicator must show",
     "turned": "record what was really turned",
