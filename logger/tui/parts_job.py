@@ -100,7 +100,7 @@ class JobParts:
         from logger.checks.board import standing_limits
         from logger.checks.table import BY_NAME
 
-        return standing_limits(BY_NAME[check], job.standing_entries())
+        return standing_limits(BY_NAME[check], job.standing_entries(), job.machine)
 
     def take(
         self, job: Job, check: str, texts: Sequence[str], confirm: Callable[[str], bool], *, units: str

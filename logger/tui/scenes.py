@@ -99,10 +99,12 @@ async def scene_sweeps(app: TruestrokeApp, pilot: Pilot[Any]) -> None:
 
 async def settled(app: TruestrokeApp, pilot: Pilot[Any]) -> None:
     """Everything that was asked in a thread has been answered and drawn."""
-    for _ in range(3):
-        await pilot.pause()
-        await app.workers.wait_for_complete()
     await pilot.pause()
+    for _ in range(4):
+        if all(worker.is_finished for worker in app.workers):
+            break
+        await app.workers.wait_for_complete()
+        await pilot.pause()
 
 
 SCENES: dict[str, Callable[[TruestrokeApp, Pilot[Any]], Awaitable[None]]] = {

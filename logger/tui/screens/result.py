@@ -108,6 +108,14 @@ class ResultScreen(Sheet):
             )
         return True
 
+    def action_back(self) -> None:
+        """To the board: how the check is done has been read."""
+        from logger.tui.screens.check import CheckScreen
+
+        self.app.pop_screen()
+        if isinstance(self.app.screen, CheckScreen):
+            self.app.pop_screen()
+
     def action_adjusted(self) -> None:
         """It was corrected as said."""
         self.truestroke.ask_adjusted(

@@ -1,0 +1,290 @@
+"""The board, a check from caution to verdict, and taking back: on an invented job whose journal is real."""
+
+import pytest
+
+from logger.tui.glyphs import COLOUR
+from logger.tui.invented import InventedParts
+from logger.tui.widgets.checks import LOWER, UPPER, CheckTable, lane_of
+from tests.tui.pilot import opened, press, run, shown
+
+
+def entries(app):
+    return app.session.job.standing_entries()
+
+
+async def to_check(app, pilot, name):
+    """The board's cursor on a check, by its name."""
+    names = [row.check.name for row in app.session.board.rows]
+    by = names.index(name) - names.index(app.screen.chosen.check.name)
+    await pilot.press(*["down" if by > 0 else "up"] * abs(by))
+
+
+@pytest.mark.parametrize(
+    ("value", "word", "place"),
+    [
+        (0.0, "inside", range(LOWER + 1, UPPER)),
+        (0.0999, "inside", range(LOWER + 1, UPPER)),
+        (-0.0999, "inside", range(LOWER + 1, UPPER)),
+        (0.1001, "outside", range(UPPER + 1, 7)),
+        (-0.1001, "outside", range(LOWER)),
+        (9.0, "outside", range(UPPER + 1, 7)),
+    ],
+)
+def test_rounding_never_carries_a_bead_over_a_line_its_verdict_does_not_cross(value, word, place):
+    lane = lane_of(value, 0.0, -0.1, 0.1, word, COLOUR)
+    assert lane.index("●") in place
+
+
+def test_a_bead_on_a_line_means_cannot_tell():
+    assert lane_of(0.1, 0.02, -0.1, 0.1, "cannot tell", COLOUR)[UPPER] == "●"
+
+
+def test_a_stale_value_is_a_hollow_bead_and_none_is_no_bead():
+    assert "○" in lane_of(0.05, 0.01, None, 0.1, "stale", COLOUR)
+    assert lane_of(None, None, None, 0.1, "not measured", COLOUR) == " 0   │ "
+
+
+def test_the_board_shows_state_value_allowed_and_what_comes_next():
+    async def scenario():
+        async with opened(taken=True) as (app, _):
+            text = shown(app)
+            assert "═ inside" in text
+            assert "▲ outside     0.119 ±0.004  to 0.050 mm" in text
+            assert "· not measured" in text
+            assert "Next: " in text
+            assert app.screen.chosen.check.name == app.session.board.next
+
+    run(scenario())
+
+
+def test_a_stale_check_says_why_when_the_cursor_is_on_it():
+    async def scenario():
+        async with opened(taken=True) as (app, pilot):
+            await to_check(app, pilot, "toe")
+            text = shown(app)
+            assert "○ stale" in text
+            assert "B2 turned after it" in text
+
+    run(scenario())
+
+
+def test_every_check_can_be_opened_and_shows_its_cautions_first():
+    async def scenario():
+        async with opened(size=(80, 60), taken=True) as (app, pilot):
+            for index, row in enumerate(app.session.board.rows):
+                app.screen.query_one(CheckTable).chosen = index
+                await press(app, pilot, "enter")
+                text = " ".join(shown(app).split())
+                assert app.screen.check.name == row.check.name
+                assert text.index("first, your hands") < text.index("do this")
+                assert row.check.cautions[0][:40] in text
+                await press(app, pilot, "escape")
+
+    run(scenario())
+
+
+def test_a_set_up_is_drawn():
+    async def scenario():
+        async with opened(taken=True) as (app, pilot):
+            await to_check(app, pilot, "toe")
+            await press(app, pilot, "enter", "d")
+            text = shown(app)
+            assert "You need" in text
+            assert "─" in text.split("\n", 3)[3]
+            await press(app, pilot, "d")
+            assert "first, your hands" in shown(app)
+
+    run(scenario())
+
+
+def test_four_keys_say_that_the_machine_is_in_condition():
+    async def scenario():
+        async with opened() as (app, pilot):
+            assert app.screen.chosen.check.name == "condition"
+            await press(app, pilot, "enter", "enter", "y", "y", "y", "y", "ctrl+s")
+            text = shown(app)
+            assert app.screen.NAME == "result"
+            assert "═ inside" in text
+            assert "Next: " in text
+            assert entries(app)[-1].data["words"] == {"clean": "yes", "tight": "yes", "bare": "yes", "free": "yes"}
+            await press(app, pilot, "enter")
+            assert app.screen.NAME == "board"
+            assert app.session.board.row("condition").state == "inside"
+
+    run(scenario())
+
+
+async def type_twist(app, pilot, infeed="0.30", outfeed="0.10"):
+    await to_check(app, pilot, "twist")
+    await press(app, pilot, "enter", "enter", f"'{infeed}", "enter", f"'{outfeed}", "enter", "'900", "ctrl+s")
+
+
+def test_typed_readings_give_verdict_value_correction_and_cautions_before_it():
+    async def scenario():
+        async with opened(size=(80, 40), taken=True) as (app, pilot):
+            await type_twist(app, pilot)
+            text = shown(app)
+            assert app.screen.NAME == "result"
+            assert "outside" in text
+            # Twist = outfeed - infeed = -0.20 mm/m, from the two readings typed above.
+            assert "−0.20" in text
+            assert text.index("first, your hands") < text.index("then move")
+            assert entries(app)[-1].data["numbers"]["infeed"] == [0.3]
+
+    run(scenario())
+
+
+def test_a_reading_of_an_unusual_size_is_asked_about_before_it_is_believed():
+    async def scenario():
+        async with opened(taken=True) as (app, pilot):
+            before = len(entries(app))
+            await to_check(app, pilot, "blade")
+            await press(app, pilot, "enter", "enter", "'4 6 5 3 4 6", "ctrl+s")
+            assert app.screen.NAME == "sure?"
+            assert "4 thou" in " ".join(shown(app).split())
+            await press(app, pilot, "n")
+            assert app.screen.NAME == "readings"
+            assert len(entries(app)) == before
+            await press(app, pilot, "ctrl+s", "y")
+            assert app.screen.NAME == "result"
+            assert entries(app)[-1].data["numbers"]["readings"][0] == pytest.approx(4 * 0.0254)
+
+    run(scenario())
+
+
+def test_what_is_no_number_is_said_under_its_line_and_nothing_is_written_down():
+    async def scenario():
+        async with opened(taken=True) as (app, pilot):
+            before = len(entries(app))
+            await type_twist(app, pilot, infeed="abc")
+            row = app.screen.form.row("infeed")
+            assert "is not a number" in row._wrong
+            assert row.box.has_focus
+            assert len(entries(app)) == before
+
+    run(scenario())
+
+
+def test_what_is_missing_is_said_under_each_line_that_wants_it():
+    async def scenario():
+        async with opened(taken=True) as (app, pilot):
+            await to_check(app, pilot, "twist")
+            await press(app, pilot, "enter", "enter", "ctrl+s")
+            wrong = [row.field.key for row in app.screen.form.shown if row.has_class("-wrong")]
+            assert wrong == ["infeed", "outfeed", "feet_across"]
+
+    run(scenario())
+
+
+def test_rows_of_another_test_are_not_asked_for():
+    async def scenario():
+        async with opened(size=(80, 40), taken=True) as (app, pilot):
+            await to_check(app, pilot, "fence")
+            await press(app, pilot, "enter", "enter")
+            form = app.screen.form
+            form.row("cuts").box.choose("four")
+            await press(app, pilot)
+            asks = [ask for ask in app.screen.check.asks if ask.only is not None and ask.only[0] == "cuts"]
+            asked = {row.field.key for row in form.shown}
+            wanted = {ask.key for ask in asks if "four" in ask.only[1]}
+            assert wanted
+            assert wanted <= asked
+            assert not ({ask.key for ask in asks} - wanted) & asked
+
+    run(scenario())
+
+
+def test_adjusted_is_asked_first_and_makes_stale_what_rests_on_it():
+    async def scenario():
+        async with opened(taken=True) as (app, pilot):
+            await to_check(app, pilot, "base")
+            await press(app, pilot, "enter", "a", "n")
+            assert "adjusted" not in entries(app)[-1].data
+            await press(app, pilot, "a", "y")
+            assert app.screen.NAME == "board"
+            assert entries(app)[-1].data == {"check": "base", "adjusted": True}
+            assert app.session.board.row("twist").state == "stale"
+
+    run(scenario())
+
+
+def test_the_last_entry_is_taken_back_only_with_consent_and_both_stay_in_the_journal():
+    async def scenario():
+        async with opened(taken=True) as (app, pilot):
+            count = len(app.session.job.entries())
+            await press(app, pilot, "z")
+            assert "sweep 0007-across" in shown(app)
+            assert "stays on disk" in shown(app)
+            await press(app, pilot, "n")
+            assert len(app.session.job.entries()) == count
+            await press(app, pilot, "z", "y")
+            assert len(app.session.job.entries()) == count + 1
+            assert app.session.board.row("rail").state == "not measured"
+            assert "Taken back" in shown(app)
+
+    run(scenario())
+
+
+def test_with_an_empty_journal_there_is_nothing_to_take_back():
+    async def scenario():
+        async with opened() as (app, pilot):
+            await press(app, pilot, "z")
+            assert "Nothing has been written down yet" in shown(app)
+
+    run(scenario())
+
+
+def test_a_click_on_a_row_chooses_it_and_a_second_one_opens_it():
+    async def scenario():
+        async with opened(taken=True) as (app, pilot):
+            await pilot.click("#checks", offset=(8, 2))
+            await press(app, pilot)
+            assert app.screen.chosen.check.name == "base"
+            await pilot.click("#checks", offset=(8, 2))
+            await press(app, pilot)
+            assert app.screen.NAME == "check"
+
+    run(scenario())
+
+
+@pytest.mark.parametrize("size", [(80, 24), (120, 34), (160, 45), (200, 60)])
+def test_at_every_size_no_row_is_longer_than_the_screen_and_help_is_one_key_away(size):
+    async def scenario():
+        async with opened(size=size, taken=True) as (app, pilot):
+            for key in ("", "enter", "escape", "l", "escape", "i", "escape"):
+                if key:
+                    await press(app, pilot, key)
+                rows = shown(app).split("\n")
+                assert all(len(row) == size[0] for row in rows)
+                assert "? help" in rows[-1]
+
+    run(scenario())
+
+
+def test_a_sweep_from_the_board_without_an_instrument_leads_to_finding_it():
+    async def scenario():
+        async with opened(taken=True) as (app, pilot):
+            app.session.port = app.session.instrument_name = ""
+            await press(app, pilot, "s")
+            assert app.screen.NAME == "instrument"
+            assert "press i to find it" in shown(app)
+            await press(app, pilot, "i")
+            assert app.session.port == "/dev/ttyUSB0"
+            assert app.session.instrument_name == "indicator-line"
+            await press(app, pilot, "s")
+            assert app.screen.NAME == "sweep"
+
+    run(scenario())
+
+
+def test_when_nothing_is_recognised_every_port_says_what_it_heard():
+    async def scenario():
+        parts = InventedParts()
+        parts.found = type(parts.found)("/dev/none", "", "")
+        async with opened(parts=parts) as (app, pilot):
+            await press(app, pilot, "i", "i")
+            text = " ".join(shown(app).split())
+            assert "No instrument was recognised." in text
+            assert "/dev/ttyACM0: Nothing arrived." in text
+
+    run(scenario())
