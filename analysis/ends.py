@@ -15,10 +15,8 @@ import numpy as np
 from analysis.contact import Interval
 from analysis.motion import Motion
 from analysis.results import BoolArray, FloatArray
-from analysis.uncertainty import robust_scale
+from analysis.uncertainty import MAD_TO_SIGMA
 
-_UNSEEN_S = 0.3
-_LONGEST_TURN_S = 1.6
 END_PLACE_MM = 12.0  # standard uncertainty of "here the motion began" from the reading alone
 EDGE_PLACE_MM = 3.0
 
@@ -35,6 +33,7 @@ def motions_from_ends(
     windows: Sequence[Interval],
     stroke_mm: Interval,
     first_direction: int = 1,
+    resolution: float = 0.0,
 ) -> list[Motion]:
     """One Motion a pass from edges where the touching stretch has both ends inside the stroke, else from the start
     and end of motion and the turns between. Raises NoMotion."""
@@ -48,7 +47,7 @@ def motions_from_ends(
         motions = _from_blocks(_touching_blocks(t, z, no_value_t_s), windows, max(passes, 1), first_direction)
         if motions:
             return motions
-    return _from_rests(t, z, max(passes, 1), (low, high), first_direction)
+    return _from_rests(t, z, max(passes, 1), (low, high), first_direction, resolution)
 
 
 def _from_blocks(
@@ -71,11 +70,6 @@ def _from_blocks(
     return motions
 
 
-def _straight(start_s: float, end_s: float, ends: Interval, direction: int, u_mm: float) -> Motion:
-    x = np.array(ends if direction > 0 else ends[::-1], float)
-    return Motion(direction, np.array([start_s, end_s]), x, np.full(2, u_mm), np.zeros(2, bool))
-
-
 def _touching_blocks(t: FloatArray, z: FloatArray, silent: FloatArray) -> list[tuple[float, float]]:
     """(start, end) of each stretch of touching between silences, or between stays at the tip's free rest."""
     spacing = float(np.median(np.diff(t)))
@@ -84,11 +78,15 @@ def _touching_blocks(t: FloatArray, z: FloatArray, silent: FloatArray) -> list[t
     if not off.any() and not len(silent):
         return []
     held = _kept(off, max(int(0.15 / max(spacing, 1e-6)), 3))
-    breaks = np.nonzero((np.diff(held.astype(int)) != 0) | (np.diff(t) > max(0.25, 8.0 * spacing)))[0]
+    # A line that says "no value" between two readings ends a stretch, however slow the instrument is.
+    spoken = np.searchsorted(np.sort(silent), t)
+    breaks = np.nonzero(
+        (np.diff(held.astype(int)) != 0) | (np.diff(spoken) > 0) | (np.diff(t) > max(0.25, 8.0 * spacing))
+    )[0]
     starts, ends = np.concatenate([[0], breaks + 1]), np.concatenate([breaks, [len(t) - 1]])
     blocks = []
     for a, b in zip(starts.tolist(), ends.tolist(), strict=True):
-        if held[a] or b - a < 5 or t[b] - t[a] < 0.3:
+        if held[a] or b - a < 2 or t[b] - t[a] < 0.3:
             continue
         last = b
         if rest is not None:  # leaving, the tip takes a moment to run out: it left when it began to
@@ -132,7 +130,9 @@ def free_rest(z: FloatArray) -> FreeRest | None:
         return None
     spreads = [1.4826 * float(np.median(np.abs(part - np.median(part)))) for part in (z[~upper], z[upper])]
     apart = float(np.median(z[upper]) - np.median(z[~upper]))
-    if apart < max(0.1, 6.0 * max(spreads)):
+    # The tip hangs at one height; between it and the surface there is nothing but the moments of running out.
+    nothing = float(np.quantile(z[upper], 0.04) - np.quantile(z[~upper], 0.96))
+    if apart < 0.1 or nothing < 0.35 * apart or min(spreads) > 0.03 * apart:
         return None
     first, last = bool(np.median(upper[:5])), bool(np.median(upper[-5:]))
     which = int(first) if first == last else int(np.argmin(spreads))
@@ -140,59 +140,110 @@ def free_rest(z: FloatArray) -> FreeRest | None:
     return FreeRest(value, max(0.03 * apart, 8.0 * spreads[which]))
 
 
-def _from_rests(t: FloatArray, z: FloatArray, passes: int, ends: Interval, first_direction: int) -> list[Motion]:
-    """Moving stretches between rests, where the reading stands still; about the turns the readings are mirrored."""
-    still = _still(t, z)
-    moving = np.nonzero(~still)[0]
-    if len(moving) < 4:
-        raise NoMotion("The reading never changed: without marks or a position no motion can be seen.")
-    # At both ends the carriage gathers and loses speed where the profile is flat by chance: motion is seen late.
-    start = max(float(t[moving[0]]) - _UNSEEN_S, float(t[0]))
-    end = min(float(t[moving[-1]]) + _UNSEEN_S, float(t[-1]))
-    bounds = [start, *[time for pair in _turns(t, z, still, start, end, passes) for time in pair], end]
-    pairs = list(zip(bounds[::2], bounds[1::2], strict=True))
-    return [
-        _straight(a, b, ends, first_direction * (1 if k % 2 == 0 else -1), END_PLACE_MM)
-        for k, (a, b) in enumerate(pairs)
-        if b - a > 0.2
-    ]
+def _from_rests(
+    t: FloatArray, z: FloatArray, passes: int, ends: Interval, first_direction: int, resolution: float
+) -> list[Motion]:
+    """Moving stretches between rests; about the turns the readings are mirrored.
 
-
-def _still(t: FloatArray, z: FloatArray) -> BoolArray:
-    """Readings within windows of about 0.4 s whose spread is no more than the noise."""
-    spacing = float(np.median(np.diff(t)))
-    width = int(np.clip(round(0.4 / max(spacing, 1e-6)), 3, 4000))
-    from scipy.ndimage import maximum_filter1d, minimum_filter1d, uniform_filter1d
-
-    smooth = uniform_filter1d(z, max(width // 4, 1), mode="nearest")
-    spread = maximum_filter1d(smooth, width, mode="nearest") - minimum_filter1d(smooth, width, mode="nearest")
-    noise = robust_scale(np.diff(z)) / np.sqrt(2.0)
-    floor = max(
-        2.0 * float(np.quantile(spread, 0.05)),
-        2.0 * noise / np.sqrt(max(width // 4, 1)),
-        0.05 * float(np.median(spread)),
-    )
-    return np.asarray(spread <= floor, bool)
-
-
-def _turns(
-    t: FloatArray, z: FloatArray, still: BoolArray, start: float, end: float, passes: int
-) -> list[tuple[float, float]]:
-    """(coming to rest, setting off) of each of the passes - 1 turns: the rest about the time of mirroring, taken no
-    longer than people stand there, because a flat stretch on either side looks like rest too."""
-    out = []
+    The reading does not show the moment of setting off but the moment by which it had changed by more than the display
+    and the noise allow. How far the carriage had gone by then follows from how fast the reading goes on changing.
+    """
+    smooth, threshold = _quieted(t, z, resolution)
+    if float(np.ptp(smooth)) <= 2.0 * threshold:
+        raise NoMotion("The reading hardly changes: without marks or a position no motion can be seen.")
+    start = _leaves(t, smooth, float(t[0]), 1, threshold)
+    end = _leaves(t, smooth, float(t[-1]), -1, threshold)
+    if start.t_s >= end.t_s:
+        raise NoMotion("The reading changes at one moment only: no motion can be seen.")
+    bounds = [start]
+    leg = (end.t_s - start.t_s) / passes
     for k in range(1, passes):
-        leg = (end - start) / passes
-        middle = _mirror_time(t, z, start + leg * k, leg)
-        at = int(np.clip(np.searchsorted(t, middle), 0, len(t) - 1))
-        first = last = at
-        while first > 0 and still[first - 1] and middle - t[first - 1] < _LONGEST_TURN_S / 2:
-            first -= 1
-        while last < len(t) - 1 and still[last + 1] and t[last + 1] - middle < _LONGEST_TURN_S / 2:
-            last += 1
-        half = min(middle - float(t[first]), float(t[last]) - middle) if still[at] else 0.0
-        out.append((middle - max(half, 0.0), middle + max(half, 0.0)))
-    return out
+        middle = _mirror_time(t, z, start.t_s + leg * k, leg)
+        bounds += [_leaves(t, smooth, middle, -1, threshold), _leaves(t, smooth, middle, 1, threshold)]
+    bounds.append(end)
+    motions = []
+    for k in range(passes):
+        direction = first_direction * (1 if k % 2 == 0 else -1)
+        motion = _between_rests(bounds[2 * k], bounds[2 * k + 1], ends, direction, float(t[0]), float(t[-1]))
+        if motion is not None:
+            motions.append(motion)
+    return motions
+
+
+@dataclass(frozen=True)
+class _Leave:
+    """By ``t_s`` the reading had left what it showed at rest by ``threshold``; it goes on at ``rate`` per second.
+    ``rest_s``: for how long it had kept still before, as far as that was recorded."""
+
+    t_s: float
+    threshold: float
+    rate: float
+    rest_s: float
+
+
+def _quieted(t: FloatArray, z: FloatArray, resolution: float) -> tuple[FloatArray, float]:
+    """(readings averaged over a tenth of a second, the change that is no longer noise or the display's step)."""
+    from scipy.ndimage import uniform_filter1d
+
+    spacing = max(float(np.median(np.diff(t))), 1e-6)
+    width = max(round(0.1 / spacing), 1)
+    noise = MAD_TO_SIGMA * float(np.median(np.abs(np.diff(z, 2)))) / np.sqrt(6.0) if len(z) > 4 else 0.0
+    return uniform_filter1d(z, width, mode="nearest"), max(
+        1.02 * resolution, 5.0 * noise / np.sqrt(width), 0.01 * float(np.ptp(z)), 1e-6
+    )
+
+
+def _leaves(t: FloatArray, z: FloatArray, rest_s: float, way: int, threshold: float) -> _Leave:
+    """The first moment after (``way`` +1) or the last before (-1) ``rest_s`` from which the reading stays away."""
+    order = slice(None) if way > 0 else slice(None, None, -1)
+    ago, shown = ((t - rest_s) * way)[order], z[order]
+    keep = ago >= -0.15
+    ago, shown = ago[keep], shown[keep]
+    resting = ago <= 0.15
+    base = float(np.median(shown[resting])) if resting.any() else float(shown[0])
+    away = np.abs(shown - base) > threshold
+    spacing = max(float(np.median(np.diff(t))), 1e-6)
+    lasting = max(round(0.15 / spacing), 2)
+    run = np.convolve(away.astype(int), np.ones(lasting, int), mode="valid") if len(away) >= lasting else np.zeros(0)
+    hits = np.nonzero(run == lasting)[0]
+    at = int(hits[0]) if len(hits) else len(ago) - 1
+    after = (ago >= ago[at]) & (ago <= ago[at] + max(0.5, 2.5 * spacing))
+    gone = float(np.max(np.abs(shown[after] - base))) - 0.5 * threshold if after.any() else 0.0
+    rate = max(gone, 0.3 * threshold) / max(0.5, 2.5 * spacing)
+    return _Leave(rest_s + way * float(ago[at]), threshold, rate, max(float(ago[at]), 0.0))
+
+
+def _between_rests(
+    begin: _Leave, end: _Leave, ends: Interval, direction: int, first_s: float, last_s: float
+) -> Motion | None:
+    """One pass: the places reached by the moments at which the reading was seen to go, and the ends before and after."""
+    took = end.t_s - begin.t_s
+    if took <= 0.3:
+        return None
+    way = ends[1] - ends[0]
+    x0, x1 = (ends[0], ends[1]) if direction > 0 else (ends[1], ends[0])
+    speed = way / took
+    gone = [min(speed * each.threshold / each.rate, 0.25 * way) for each in (begin, end)]
+    took_s = [_gathering_s(g, speed) for g in gone]
+    # How far it had gone is known to about half; a flat start may also hide that it stood there longer.
+    u = [float(np.hypot(END_PLACE_MM + 0.15 * speed, 0.6 * g)) for g in gone]
+    rest = [max(begin.t_s - took_s[0], first_s), min(end.t_s + took_s[1], last_s)]
+    t = np.array([rest[0], begin.t_s, end.t_s, rest[1]])
+    x = np.array([x0, x0 + direction * gone[0], x1 - direction * gone[1], x1])
+    scatter = np.array([END_PLACE_MM + 0.15 * speed, u[0], u[1], END_PLACE_MM + 0.15 * speed])
+    keep = np.concatenate([[True], np.diff(t) > 1e-3])
+    keep[-1] = True
+    if not np.all(np.diff(t[keep]) > 1e-6):
+        keep = np.array([False, True, True, False])
+    return Motion(direction, t[keep], x[keep], scatter[keep], np.zeros(int(keep.sum()), bool))
+
+
+def _gathering_s(way_mm: float, speed_mm_s: float) -> float:
+    """How long the first (or last) ``way_mm`` take: a hand needs about 0.6 s to gather the speed of a push."""
+    gathering = 0.6
+    if way_mm < 0.5 * gathering * speed_mm_s:
+        return float(np.sqrt(2.0 * way_mm * gathering / speed_mm_s))
+    return way_mm / speed_mm_s + 0.5 * gathering
 
 
 def _mirror_time(t: FloatArray, z: FloatArray, wanted: float, leg_s: float) -> float:

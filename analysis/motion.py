@@ -19,6 +19,7 @@ SPEED_SPREAD = (
 )
 IDLE_S = (0.4, 0.25)  # time lost between a mark at rest and moving, and between stopping and the mark: common practice,
 START_SPREAD_S = 0.25  # no source; and their spread
+_LONG = 2.5  # an interval so many times as long as its neighbour decides the speed where they meet
 _SHARES = ((0.6, 0.7), (0.4, 3.0))  # the unevenness lives on these shares and correlation times (s)
 
 
@@ -54,10 +55,12 @@ class Motion:
         moving = self._moving_t_s()
         if self.measured or len(self.t_s) == 2:
             return np.interp(t_s, moving, self.x_mm)
-        from scipy.interpolate import PchipInterpolator
+        from scipy.interpolate import CubicHermiteSpline
 
         inside = np.clip(t_s, moving[0], moving[-1])
-        return np.asarray(PchipInterpolator(moving, self.x_mm)(inside), float)
+        curve = CubicHermiteSpline(moving, self.x_mm, monotone_slopes(moving, self.x_mm))
+        straight = _beside_long(moving)[np.clip(np.searchsorted(moving, inside) - 1, 0, len(moving) - 2)]
+        return np.where(straight, np.interp(inside, moving, self.x_mm), np.asarray(curve(inside), float))
 
     def _moving_t_s(self) -> FloatArray:
         """The anchors' times with the idle time at standing ends taken off (at most a third of the interval)."""
@@ -190,6 +193,33 @@ class Motion:
         fading = np.clip((far - t_s) * sign / max(abs(far - near), 1e-9), 0.0, 1.0)
         rising = np.clip((t_s - (t[0] if interval == 0 else t[-1])) * sign / 0.4, 0.0, 1.0)
         return np.asarray(fading * rising, float)
+
+
+def monotone_slopes(t_s: FloatArray, x_mm: FloatArray) -> FloatArray:
+    """Speeds (anchors,) of a curve through the anchors that never runs back (Fritsch and Carlson 1980). Times increasing, places monotone.
+
+    A hand gathers speed in a moment: where a short slow interval meets a long one, the speed there is the long one's.
+    The usual mean would give half of it, and bend the whole long interval by tens of millimetres.
+    """
+    from scipy.interpolate import PchipInterpolator
+
+    speed = np.asarray(PchipInterpolator(t_s, x_mm).derivative()(t_s), float)
+    h = np.diff(t_s)
+    mean = np.diff(x_mm) / h
+    for k in range(1, len(t_s) - 1):
+        long, short = (k - 1, k) if h[k - 1] > h[k] else (k, k - 1)
+        if h[long] > _LONG * h[short]:
+            speed[k] = mean[long]
+    return speed
+
+
+def _beside_long(t_s: FloatArray) -> BoolArray:
+    """Which intervals are short beside a long neighbour: there a straight line is as good as any curve."""
+    h = np.diff(t_s)
+    out = np.zeros(len(h), bool)
+    out[:-1] |= h[1:] > _LONG * h[:-1]
+    out[1:] |= h[:-1] > _LONG * h[1:]
+    return out
 
 
 def with_idle_time(motions: list[Motion]) -> list[Motion]:

@@ -157,7 +157,10 @@ def _stops(evidence: Evidence, motions: Sequence[Motion]) -> tuple[Stop, ...]:
     good = np.isfinite(height)
     order = np.argsort(evidence.t_s[good], kind="stable")
     t, z = evidence.t_s[good][order], height[good][order]
-    seen = [[_inside(evidence.windows, motion.x_mm[i : i + 1], 1.0) > 0 for i in range(len(motion.t_s))] for motion in motions]
+    seen = [
+        [_inside(evidence.windows, motion.x_mm[i : i + 1], 1.0) > 0 for i in range(len(motion.t_s))]
+        for motion in motions
+    ]
     between = [
         time
         for motion, here in zip(motions, seen, strict=True)
@@ -173,7 +176,9 @@ def _stops(evidence: Evidence, motions: Sequence[Motion]) -> tuple[Stop, ...]:
             if dwell is not None and here[i]:
                 middle = (dwell.start_s + dwell.end_s) / 2.0
                 out.append(
-                    Stop(number, motion.direction, middle, float(motion.x_mm[i]), dwell.value, dwell.standard_uncertainty)
+                    Stop(
+                        number, motion.direction, middle, float(motion.x_mm[i]), dwell.value, dwell.standard_uncertainty
+                    )
                 )
     return tuple(out) if len({stop.x_mm for stop in out}) >= 4 else ()
 
@@ -213,6 +218,7 @@ def _by_ends(evidence: Evidence, warnings: list[str]) -> Located | None:
             evidence.windows,
             evidence.stroke_mm,
             first,
+            evidence.resolution,
         )
     except NoMotion as fault:
         warnings.append(str(fault))

@@ -74,8 +74,9 @@ def sweep_for(
     layout = LAYOUTS[number % len(LAYOUTS)]
     stations = stations_for(source, layout.stroke_mm)
     fine = Indicator(resolution_mm=0.001 if number % 2 == 0 else 0.01)
-    # Strips are laid where there is a surface for them and not half over an edge.
-    laid = tuple(np.linspace(400.0, 2200.0, 5).tolist()) if source == "5 strips" and layout == LAYOUTS[0] else stations
+    # Strips are laid where the whole of them is crossed, not half over an end of the stroke.
+    low, high = layout.stroke_mm
+    laid = tuple(np.linspace(low + 60.0, high - 60.0, 5).tolist())
     if source == "5 strips":
         fine = replace(fine, resolution_mm=0.001)
     return simulate(
@@ -197,9 +198,8 @@ def score(task: tuple[str, int]) -> Score:
     x, truth = profile.x_mm, sweep.true_height(profile.x_mm)
     ends = extremes(x, profile.value, profile.covariance)
     error = profile.value - truth
-    weight = np.gradient(x) if len(x) > 2 else np.ones(len(x))
-    mean = float(np.sum(weight * truth) / weight.sum())
-    peak = float(np.ptp(sweep.true_height(seen_of(x))))
+    seen = sweep.true_height(seen_of(x))
+    mean, peak = float(seen.mean()), float(np.ptp(seen))
     out = Score(source, shape_error(profile.value, truth), took_s=took, warnings=outcome.warnings)
     out.stations_held = float(np.mean(np.abs(error) <= profile.uncertainty))
     out.peak_held = float(abs(ends.peak_to_valley - peak) <= ends.peak_to_valley_uncertainty)
