@@ -76,7 +76,7 @@ def before_the_first_bolt(job: Job) -> tuple[str, ...]:
         )
     if "load" not in kinds and "turned" not in kinds:
         said.append(
-            "Nothing is known yet of this machine's stiffness: a known mass laid on the carriage at marked places tells "
+            "Nothing is known of this machine's stiffness: a known mass laid on the carriage at marked places tells "
             "it before any bolt is turned (truestroke load)."
         )
     return tuple(said)

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from analysis.results import Findings
     from logger.job import Job
+    from logger.machines import Machine
     from logger.recording import Recording
 
 MOST_KEPT = 256
@@ -36,12 +37,12 @@ def findings_of(job: Job, sweeps: Sequence[str], warnings: list[str]) -> dict[st
     warnings += [
         f"Sweep {name} is in the journal but not on the disk; it is left out." for name in sweeps if name not in folders
     ]
-    key = _key([folders[name] for name in there])
+    key = (*_key([folders[name] for name in there]), (job.machine.source_text, len(job.machine.table.map), 0))
     if key in _kept:
         _kept.move_to_end(key)
     else:
         said: list[str] = []
-        _kept[key] = (_found([folders[name] for name in there], said), tuple(said))
+        _kept[key] = (_found([folders[name] for name in there], job.machine, said), tuple(said))
         while len(_kept) > MOST_KEPT:
             _kept.popitem(last=False)
     found, said_then = _kept[key]
@@ -62,7 +63,8 @@ def _key(folders: Sequence[Path]) -> _Key:
     return tuple(parts)
 
 
-def _found(folders: Sequence[Path], warnings: list[str]) -> dict[str, Findings]:
+def _found(folders: Sequence[Path], machine: Machine, warnings: list[str]) -> dict[str, Findings]:
+    from logger.described import as_now, changes_since, moved_since
     from logger.findings import find
     from logger.recording import open_recording
 
@@ -73,7 +75,11 @@ def _found(folders: Sequence[Path], warnings: list[str]) -> dict[str, Findings]:
         except BadFile as fault:
             warnings.append(f"Sweep {folder.name} cannot be opened and is left out: {fault.what}")
             continue
-        by_set_up[recording.set_up] = [*by_set_up.pop(recording.set_up, []), recording]
+        if (moved := moved_since(recording, machine)) is not None:
+            warnings.append(moved)
+            continue
+        warnings += [said for said in [changes_since(recording, machine)] if said is not None]
+        by_set_up[recording.set_up] = [*by_set_up.pop(recording.set_up, []), as_now(recording, machine)]
     found: dict[str, Findings] = {}
     for set_up, recordings in by_set_up.items():
         try:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from logger.commands import Answer
 from logger.commands._job import open_job, sweeps_to_judge, swept_unit, the_set_up
+from logger.described import as_now, changes_since, moved_since
 from logger.wording import amount, position, state, table
 
 if TYPE_CHECKING:
@@ -35,7 +36,10 @@ def spots(args: argparse.Namespace) -> Answer:
     from logger import advice, findings
 
     job = open_job(args)
-    recordings, doubts = sweeps_to_judge(job, args.sweeps)
+    swept, doubts = sweeps_to_judge(job, args.sweeps)
+    for each in swept:
+        doubts += [said for said in (moved_since(each, job.machine), changes_since(each, job.machine)) if said]
+    recordings = [as_now(each, job.machine) for each in swept]
     found = findings.find(recordings)
     places = advice.places(job.machine, found)
     answer = findings.as_json(found, places)
