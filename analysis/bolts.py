@@ -14,14 +14,19 @@ from itertools import combinations
 
 import numpy as np
 
+from analysis.ahead import loss_ahead
 from analysis.chebyshev import chebyshev_lifts
-from analysis.guided import begun_targets, choose_parks, optimise_targets, parks_seen_best
+from analysis.guided import begun_targets, choose_parks, optimise_targets, outcome_of, parks_seen_best, targets_for
 from analysis.results import FloatArray
-from analysis.robust import response_doubt, robust_sets, scaled_rows
+from analysis.robust import Rows, response_doubt, robust_sets, scaled_rows
 from analysis.situation import Errors, Outcome, Situation, draw_errors, loss_of, ratio_and_slope
 
 REFINED = 4  # sets of bolts whose parks and targets are worked out in full
 RANKED = 60  # draws that are enough to rank sets of bolts
+LIKELY = 0.6  # a chance of ending inside at which a round is made for itself, not for what it teaches
+AHEAD = 0.5  # weight of the next round's end against this one's
+BOLDER = (0.1, 0.02)  # parts of the response's variance counted by rounds that are made to learn
+WORSE, SELDOM = 1.2, 0.05  # a round may leave the machine this much worse in this part of the draws
 LARGEST = 4  # sets up to this size are all tried; larger ones are grown down from all bolts
 
 
@@ -69,9 +74,7 @@ def candidate_bolts(situation: Situation, keep: int = 3) -> dict[tuple[int, ...]
     """Promising sets of bolts with the lifts of a first fit: the best few of every small size, and the best of every
     larger one by leaving out one bolt after another.
     """
-    rows = scaled_rows(
-        np.broadcast_to(situation.value, situation.response.shape[:2]), situation.response, situation.groups
-    )
+    rows = _rows(situation)
     doubt = response_doubt(rows)
     free = situation.turnable()
     found: dict[tuple[int, ...], FloatArray] = {}
@@ -99,7 +102,8 @@ def plan_round(situation: Situation, cost_per_move: float = 0.02, seed: int = 7)
     """The round to make, and the outcome of turning nothing, both under the same accidents.
 
     Sets of bolts are taken in order of promise; parks and targets of each are optimised on the draws; the winner has
-    the lowest loss with ``cost_per_move`` for every bolt.
+    the lowest loss with ``cost_per_move`` for every bolt. Where none is likely to end inside, what a round teaches
+    counts too.
     """
     errors = draw_errors(situation, max(situation.bolts, 1), seed)
     ratio, _ = ratio_and_slope(errors.value, situation.groups)
@@ -125,14 +129,46 @@ def plan_round(situation: Situation, cost_per_move: float = 0.02, seed: int = 7)
         best = better
         promising = [frozenset(best ^ {bolt}) for bolt in situation.turnable()]
         promising = [bolts for bolts in promising if bolts]
-    return fine[best], nothing
+    if fine[best].chance_inside >= LIKELY or not begun:
+        return fine[best], nothing
+    rounds = [*fine.values(), *bolder(situation, errors)]
+    return min(rounds, key=lambda each: _worth(situation, each, nothing) + cost_per_move * len(each.steps)), nothing
+
+
+def _worth(situation: Situation, outcome: Outcome, nothing: Outcome) -> float:
+    """Loss of this round and of the one after it; a round that may well make things worse is out."""
+    if np.mean(outcome.ratio > WORSE * np.maximum(nothing.ratio, 1.0)) > SELDOM:
+        return np.inf
+    return (1.0 - AHEAD) * outcome.loss + AHEAD * loss_ahead(situation, outcome)
+
+
+def bolder(situation: Situation, errors: Errors) -> list[Outcome]:
+    """Rounds with all bolts that trust the response more than its doubt allows: worth it for what they teach."""
+    bolts = np.array(situation.turnable())
+    rows = _rows(situation)
+    doubt = response_doubt(rows)
+    made = []
+    for part in BOLDER:
+        _, lifts = robust_sets(situation, rows, doubt, bolts[None], part)
+        worth = np.flatnonzero(np.abs(lifts[0]) >= situation.smallest_mm[bolts])
+        order = worth[np.argsort(-np.abs(lifts[0][worth]), kind="stable")]
+        if not len(order):
+            continue
+        chosen, wanted = tuple(int(b) for b in bolts[order]), lifts[0][order]
+        parks = choose_parks(situation, errors, chosen, wanted)
+        targets = targets_for(situation.middle_value, situation.response.mean(axis=0), parks, wanted)
+        made.append(outcome_of(situation, errors, parks, targets)[0])
+    return made
+
+
+def _rows(situation: Situation) -> Rows:
+    start = np.broadcast_to(situation.middle_value, situation.response.shape[:2])
+    return scaled_rows(start, situation.response, situation.groups)
 
 
 def first_lifts(situation: Situation, bolts: tuple[int, ...]) -> FloatArray:
     """Lifts (bolts,) of one set by the robust fit."""
-    rows = scaled_rows(
-        np.broadcast_to(situation.value, situation.response.shape[:2]), situation.response, situation.groups
-    )
+    rows = _rows(situation)
     _, lifts = robust_sets(situation, rows, response_doubt(rows), np.array([bolts]))
     return np.asarray(lifts[0])
 

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.results import FloatArray
-from analysis.uncertainty import peak_to_valley
+from analysis.uncertainty import draws
 
 FEWEST_ANGLES = 4
 """Three unknowns (mean, two parts of the swing) and one reading that can contradict them."""
@@ -25,7 +25,7 @@ WIDEST_GAP_deg = 180.0
 """Angles that leave half the circle unseen hold up the fit from one side only."""
 
 
-MANY = 24
+ENOUGH = 6
 """From so many readings on, the extremes are taken from the waves fitted to them, not from two single readings."""
 ORDERS = 12
 """Waves round the turn that are kept then: what is finer is noise, a tooth or a slot."""
@@ -100,7 +100,7 @@ def run_out(angles_deg: FloatArray, readings_mm: FloatArray, reading_uncertainty
     hidden = 2.0 * amplitude * (1.0 - math.cos(math.radians(_widest_gap(angles_deg)) / 2.0))
     standard = math.sqrt(float(np.linalg.eigvalsh(covariance[1:, 1:])[-1]))
     total = float(np.ptp(readings_mm)), math.hypot(math.sqrt(2.0) * reading_uncertainty_mm, hidden)
-    if len(readings_mm) >= MANY:
+    if len(readings_mm) >= ENOUGH:
         total = total_of_waves(angles_deg, readings_mm, reading_uncertainty_mm / 2.0)
     return RunOut(
         mean_mm=mean,
@@ -143,7 +143,20 @@ def total_of_waves(angles_deg: FloatArray, readings_mm: FloatArray, standard_mm:
     left = readings_mm - design @ (solve @ readings_mm)
     scatter = max(standard_mm, math.sqrt(float(left @ left) / max(len(turn) - design.shape[1], 1)))
     rows = at @ solve
-    return peak_to_valley(rows @ readings_mm, rows @ rows.T * scatter**2)
+    return _range(rows @ readings_mm, rows @ rows.T * scatter**2)
+
+
+def _range(value: FloatArray, covariance: FloatArray) -> tuple[float, float]:
+    """Highest less lowest of noisy values and its expanded uncertainty.
+
+    The range of noise alone comes on top as another swing does, in quadrature: exact where there is nothing but noise,
+    and little where the swing is large, as it should be.
+    """
+    plain = float(np.ptp(value))
+    noise = float(np.mean(np.ptp(draws(np.zeros_like(value), covariance), axis=1)))
+    corrected = math.sqrt(max(plain**2 - noise**2, 0.0))
+    low, high = np.quantile(np.ptp(draws(value, covariance), axis=1), [0.025, 0.975])
+    return corrected, math.hypot((high - low) / 2.0, (plain - corrected) / 2.0)
 
 
 def flange_and_blade(blade: RunOut, flange: RunOut, blade_circle_mm: float, flange_circle_mm: float) -> Parts:
@@ -168,16 +181,23 @@ def half_round(first: RunOut, half_round_on: RunOut) -> Parts:
     return _parts((one + other) / 2.0, (one - other) / 2.0, doubt)
 
 
-def swing(angles_deg: FloatArray, readings_mm: FloatArray, radius_mm: float, reading_uncertainty_mm: float) -> Swing:
+def swing(
+    angles_deg: FloatArray,
+    readings_mm: FloatArray,
+    radius_mm: float,
+    reading_uncertainty_mm: float,
+    flatness_mm: float = 0.0,
+) -> Swing:
     """Lean of a spindle (or blade) from an indicator on an arm that turns with it, its tip ``radius_mm`` from the axis.
 
     Leaning toward a direction lowers the arm there, so the tip is pushed in most on that side: tilt = amplitude over
     radius. Run-out of the spindle cancels, because the arm turns with it and the tip's own track is the same circle.
+    ``flatness_mm`` (expanded): how far the surface lies from flat where the tip runs; four readings cannot show it.
     Raises ValueError as ``run_out`` does.
     """
     if not radius_mm > 0:
         raise ValueError(f"The arm is {radius_mm:g} mm long; a length above 0 is needed.")
-    turned = run_out(angles_deg, readings_mm, reading_uncertainty_mm)
+    turned = run_out(angles_deg, readings_mm, math.hypot(reading_uncertainty_mm, flatness_mm))
     return Swing(
         tilt_mm_per_m=1000.0 * turned.eccentric_mm / radius_mm,
         uncertainty_mm_per_m=1000.0 * turned.eccentric_uncertainty_mm / radius_mm,

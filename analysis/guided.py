@@ -75,7 +75,7 @@ def targets_for(value: FloatArray, middle: FloatArray, steps: Parks, lifts_mm: F
 def steps_of(situation: Situation, steps: Parks, targets: FloatArray) -> tuple[Step, ...]:
     """The steps with the lift each is expected to take on the mean response."""
     middle = situation.response.mean(axis=0)
-    now, made = situation.value, []
+    now, made = situation.middle_value, []
     for (bolt, park), target in zip(steps, targets, strict=True):
         before = float(now[park])
         gain = float(middle[park, bolt])
@@ -87,7 +87,7 @@ def steps_of(situation: Situation, steps: Parks, targets: FloatArray) -> tuple[S
 
 def begun_targets(situation: Situation, errors: Errors, steps: Parks, lifts_mm: FloatArray) -> FloatArray:
     """Targets from which the finer search starts: the robust fit of the whole guided round, all targets at once."""
-    targets = targets_for(situation.value, situation.response.mean(axis=0), steps, lifts_mm)
+    targets = targets_for(situation.middle_value, situation.response.mean(axis=0), steps, lifts_mm)
     played = play(situation, errors, steps, targets)
     change = robust_targets(played.value, played.answer, played.lifts_mm, played.lift_answer, situation.groups)
     return np.asarray(targets + change)
@@ -152,8 +152,8 @@ def choose_parks(
 
     def unsure(trial: list[tuple[int, int]]) -> float:
         chosen = tuple(trial)
-        played = play(few, some, chosen, targets_for(situation.value, middle, chosen, lifts_mm), lifts_mm)
-        away = (played.value - (situation.value + middle[:, list(bolts)] @ lifts_mm))[:, rows] * weights
+        played = play(few, some, chosen, targets_for(situation.middle_value, middle, chosen, lifts_mm), lifts_mm)
+        away = (played.value - (situation.middle_value + middle[:, list(bolts)] @ lifts_mm))[:, rows] * weights
         return float(np.quantile(np.ptp(away, axis=1), 0.7))
 
     for _ in range(2 if len(bolts) < 5 else 1):

@@ -24,6 +24,9 @@ Wall = Literal["away", "guide", "both", "none"]
 VISIBLE_mm = 0.01
 """The shallowest mark seen in raking light on a smooth board (common practice, no source)."""
 
+UNLIKE = 0.15
+"""How far a blade's teeth stand out unlike on its two sides, as a part of the marks' depth (simulated blades)."""
+
 
 @dataclass(frozen=True, slots=True)
 class Marks:
@@ -62,10 +65,10 @@ def from_depths(
     if wall == "none":
         return _marks(-visible_mm, visible_mm, 0.0, chord, "cannot tell")
     if wall == "both":
-        # T = (away - guide) / 2 only if both sides of the blade are alike; so it is left as open as the depths are.
-        deepest = max(away_mm, guide_mm)
-        middle = (away_mm - guide_mm) / 2.0
-        return _marks(middle - deepest, middle + deepest, depth_uncertainty_mm, chord, "cannot tell")
+        # T = (away - guide) / 2 for a blade that is alike on both sides; what it is not is a tenth of the depths.
+        middle, unlike = (away_mm - guide_mm) / 2.0, UNLIKE * (away_mm + guide_mm) / 2.0
+        doubt = depth_uncertainty_mm / math.sqrt(2.0)
+        return _marks(middle - unlike, middle + unlike, doubt, chord, "cannot tell")
     depth = away_mm if wall == "away" else guide_mm
     lowest = max((depth - visible_mm) / 2.0, 0.0)
     if swing_mm is not None:
@@ -101,7 +104,7 @@ def _marks(
     says: Literal["opening", "closing", "cannot tell"],
 ) -> Marks:  # fmt: skip
     half = (high_mm - low_mm) / 2.0
-    # Any toe between the two is as likely as any other: half / sqrt(3) (JCGM 100:2008, 4.3.7).
-    doubt = math.hypot(2.0 * half / math.sqrt(3.0), depth_uncertainty_mm)
+    # Any toe between the two is as likely as any other, so 0.95 of half the way holds 95 % (JCGM 101:2008, 6.4.2).
+    doubt = math.hypot(0.95 * half, depth_uncertainty_mm)
     scale = 1000.0 / chord
     return Marks((low_mm + high_mm) / 2.0 * scale, doubt * scale, low_mm * scale, high_mm * scale, chord, says)

@@ -21,7 +21,7 @@ import numpy as np
 
 from analysis.carriage import Carriage, bearing_positions, state_on_rail
 from analysis.rail import Rail, lift_response, shared_compliance
-from analysis.results import FloatArray
+from analysis.results import BoolArray, FloatArray
 
 YOUNG_N_MM2 = {"steel": 206e3, "aluminium": 70e3, "cast iron": 110e3}  # handbook values, from memory
 SHEAR_N_MM2 = {"steel": 79e3, "aluminium": 26e3, "cast iron": 44e3}
@@ -34,6 +34,8 @@ class Bench:
     """What a tape measure and the manual say: supports, carriage, section.
 
     ``x_mm``, ``y_mm``: supports, shape (n,). ``EI``, ``GJ`` in N mm^2; ``section_known`` False widens both.
+    ``stiffness_N_mm`` (n,): bracket and bolt where they were measured, nan where not. ``one_way`` (n,): feet on which
+    the rail only rests; then its own weight counts, ``rail_N_mm`` per length between ``rail_mm``.
     """
 
     x_mm: FloatArray
@@ -42,11 +44,20 @@ class Bench:
     GJ: float
     carriage: Carriage
     section_known: bool = True
+    stiffness_N_mm: FloatArray | None = None
+    one_way: BoolArray | None = None
+    rail_mm: tuple[float, float] = (0.0, 0.0)
+    rail_N_mm: float = 0.0
 
     @property
     def bolts(self) -> int:
         """How many bolts."""
         return len(self.x_mm)
+
+    @property
+    def rests(self) -> bool:
+        """Whether any foot only rests."""
+        return self.one_way is not None and bool(self.one_way.any())
 
 
 @dataclass(frozen=True)
@@ -58,6 +69,7 @@ class Spread:
     stiffness_N_mm: float = 16e3
     ln_stiffness_all: float = 0.80  # all brackets of one machine are alike ...
     ln_stiffness_each: float = 0.45  # ... but not the same
+    ln_stiffness_measured: float = 0.20  # a measured one, with what a dial and a bar at a bracket are worth
     coupling: float = 0.10
     ln_coupling: float = 0.60
     closeness: float = 0.5  # supports side by side share the square root of what neighbours share
@@ -68,9 +80,10 @@ class Spread:
     ln_share: float = 1.0  # of more than two bearings, which carry: only the outer, only the inner, or all
     x_mm: float = 4.0
     y_mm: float = 3.0
-    height_discrepancy: float = 0.025  # rail mm per mm of lift no draw explains: uneven section, frame, joints
-    twist_discrepancy: float = 0.025  # the same at an arm of 150 mm
+    height_discrepancy: float = 0.012  # rail mm per mm of lift no draw explains: uneven section, frame, joints
+    twist_discrepancy: float = 0.012  # the same at an arm of 150 mm
     wave_mm: float = 350.0  # shortest length over which a discrepancy changes
+    misfit_mm: float = 0.12  # how far the feet of a resting rail stand from where it would touch them all
 
 
 @dataclass(frozen=True)
@@ -83,7 +96,7 @@ class Prior:
     @property
     def physics(self) -> int:
         """How many coordinates the physics has."""
-        return PHYSICS + 3 * self.bench.bolts
+        return PHYSICS + (4 if self.bench.rests else 3) * self.bench.bolts
 
     @property
     def discrepancy(self) -> int:
@@ -114,8 +127,8 @@ def rails(prior: Prior, coordinates: FloatArray) -> tuple[Rail, Riding]:
     bench, spread, n, first = prior.bench, prior.spread, prior.bench.bolts, PHYSICS
     wider = 1.0 if bench.section_known else 2.5
     z = np.clip(coordinates, -4.0, 4.0)  # beyond four standard deviations the physics is not meant
-    each = spread.ln_stiffness_all * z[:, 2:3] + spread.ln_stiffness_each * z[:, first : first + n]
-    stiffness = spread.stiffness_N_mm * np.exp(each)
+    middle, common, own = _stiffness(bench, spread)
+    stiffness = middle * np.exp(common * z[:, 2:3] + own * z[:, first : first + n])
     bending = wider * spread.ln_EI * z[:, 0]
     arm = spread.twist_arm_mm * np.exp(spread.ln_twist_arm * z[:, 4])
     coupling = np.minimum(spread.coupling * np.exp(spread.ln_coupling * z[:, 3]), 0.6)
@@ -129,6 +142,29 @@ def rails(prior: Prior, coordinates: FloatArray) -> tuple[Rail, Riding]:
         foot_twist=stiffness * arm[:, None] ** 2,
     )
     return rail, Riding(1.0 + spread.span * z[:, 5], np.exp(spread.ln_share * z[:, 7]))
+
+
+def _stiffness(bench: Bench, spread: Spread) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Median stiffness of every bracket, and the standard deviations of its logarithm: shared by all, and its own.
+
+    A measured bracket is what was measured; the others of the machine are then believed to be like those.
+    """
+    n = bench.bolts
+    given = np.full(n, np.nan) if bench.stiffness_N_mm is None else bench.stiffness_N_mm
+    known = np.isfinite(given)
+    middle = np.full(n, spread.stiffness_N_mm)
+    common, own = np.full(n, spread.ln_stiffness_all), np.full(n, spread.ln_stiffness_each)
+    if known.any():
+        middle[~known] = np.exp(np.mean(np.log(given[known])))
+        common[~known] = min(spread.ln_stiffness_all, spread.ln_stiffness_each * (0.5 + 1.0 / np.sqrt(known.sum())))
+        middle[known], common[known], own[known] = given[known], 0.0, spread.ln_stiffness_measured
+    return middle, common, own
+
+
+def misfits(prior: Prior, coordinates: FloatArray) -> FloatArray:
+    """How far each foot of a resting rail was found above (+) where the rail would just touch it: (draws, bolts) mm."""
+    n, first = prior.bench.bolts, PHYSICS + 3 * prior.bench.bolts
+    return np.asarray(prior.spread.misfit_mm * np.clip(coordinates[:, first : first + n], -4.0, 4.0))
 
 
 def physics_response(prior: Prior, coordinates: FloatArray, s_mm: FloatArray) -> FloatArray:

@@ -73,35 +73,53 @@ def response_doubt(rows: Rows) -> FloatArray:
     return np.asarray(np.swapaxes(by_row, 1, 2) @ by_row / len(away))
 
 
-def robust_sets(situation: Situation, rows: Rows, doubt: FloatArray, sets: IntArray) -> tuple[FloatArray, FloatArray]:
+def robust_sets(
+    situation: Situation, rows: Rows, doubt: FloatArray, sets: IntArray, guided_part: float = GUIDED_PART
+) -> tuple[FloatArray, FloatArray]:
     """For every set of bolts (sets, size): the deviation it can keep to (1: the band's edge), and the lifts for it.
 
-    ``doubt`` is ``response_doubt`` of ``rows``. All sets at once; a guide for ranking and a start, not a plan.
+    ``doubt`` is ``response_doubt`` of ``rows``, of which ``guided_part`` counts. A guide for ranking and a start.
     """
-    count, size = sets.shape
-    value, middle = rows.value.mean(axis=0), rows.response.mean(axis=0)
-    columns = np.moveaxis(middle[:, sets], 1, 0)
-    free = rows.shape_of
-    design = np.concatenate([columns, np.broadcast_to(-free, (count, *free.shape))], axis=-1)
+    count = len(sets)
+    middle = rows.response.mean(axis=0)
     pairs = (sets[:, :, None] * situation.bolts + sets[:, None, :]).reshape(count, -1)
-    flat = GUIDED_PART * doubt.reshape(len(doubt), -1)
-    own = flat[:, pairs].reshape(len(doubt), count, size * size)  # (rows, sets, size^2)
-    weight = np.full((count, len(value)), 1.0 / len(value))
+    own = guided_part * doubt.reshape(len(doubt), -1)[:, pairs]  # (rows, sets, size^2)
+    return robust_lifts(
+        np.broadcast_to(rows.value.mean(axis=0), (count, len(doubt))),
+        np.moveaxis(middle[:, sets], 1, 0),
+        own,
+        rows.shape_of,
+        situation.lowest_mm[sets],
+        situation.highest_mm[sets],
+    )
+
+
+def robust_lifts(
+    value: FloatArray, columns: FloatArray, own: FloatArray, free: FloatArray, lowest: FloatArray, highest: FloatArray
+) -> tuple[FloatArray, FloatArray]:
+    """Many cases at once: the deviation each can keep to (cases,), and the lifts for it (cases, size).
+
+    ``value`` (cases, rows) and ``columns`` (cases, rows, size) in parts of the limits, ``own`` (rows, cases or 1,
+    size^2) the doubt of the columns, ``free`` (rows, groups) which rows share a free height; bounds (cases, size).
+    """
+    count, _, size = columns.shape
+    design = np.concatenate([columns, np.broadcast_to(-free, (count, *free.shape))], axis=-1)
+    weight = np.full(value.shape, 1.0 / value.shape[1])
     best, lifts = np.full(count, np.inf), np.zeros((count, size))
-    lowest, highest = situation.lowest_mm[sets], situation.highest_mm[sets]
     ridge = np.zeros((design.shape[-1],) * 2)
     ridge[:size, :size] = TRAVEL * np.eye(size)
     ridge += 1e-9 * np.eye(len(ridge))
+    by_case = np.ascontiguousarray(np.moveaxis(np.broadcast_to(own, (own.shape[0], count, own.shape[2])), 0, 1))
     for _ in range(ITERATIONS):
         weighted = np.swapaxes(design, 1, 2) * weight[:, None, :]
         normal = weighted @ design + ridge
-        normal[:, :size, :size] += np.einsum("sr,rsq->sq", weight, own).reshape(count, size, size)
-        solved = np.linalg.solve(normal, -(weighted @ value)[..., None])[..., 0]
+        normal[:, :size, :size] += (weight[:, None, :] @ by_case).reshape(count, size, size)
+        solved = np.linalg.solve(normal, -(weighted @ value[..., None]))[..., 0]
         lift = np.clip(solved[:, :size], lowest, highest)
         left = value + (columns @ lift[..., None])[..., 0]
         left = left - (free @ solved[:, size:, None])[..., 0]
-        square = left * left + np.einsum("rsq,sq->sr", own, (lift[:, :, None] * lift[:, None, :]).reshape(count, -1))
-        size_of = np.sqrt(np.maximum(square, 0.0))
+        both = (lift[:, :, None] * lift[:, None, :]).reshape(count, -1, 1)
+        size_of = np.sqrt(np.maximum(left * left + (by_case @ both)[..., 0], 0.0))
         worst = size_of.max(axis=1)
         better = worst < best
         best, lifts = np.where(better, worst, best), np.where(better[:, None], lift, lifts)

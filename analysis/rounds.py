@@ -158,7 +158,7 @@ def _changes_of(name: str, rounds: tuple[Round, ...], carriage: Carriage, when: 
     first_round, first = swept[0]
     base = thinned(first, STATIONS)
     common = _own_errors(base, len(base.s_mm)) + base.covariance
-    values, causes, weights, stations, pieces = [], [], [], [], []
+    values, causes, weights, stations, pieces, earlier = [], [], [], [], [], []
     for index, sweep in swept[1:]:
         value, covariance, held = onto(sweep, base.s_mm)
         at = np.flatnonzero(held)
@@ -170,6 +170,7 @@ def _changes_of(name: str, rounds: tuple[Round, ...], carriage: Carriage, when: 
         weights.append(reading_weights(first.set_up, carriage, base.s_mm[at]))
         between = ((when >= first_round) & (when < index)).astype(np.float64)
         causes.append(np.repeat(between[None], len(at), axis=0))
+        earlier.append(np.repeat((when < first_round).astype(np.float64)[None], len(at), axis=0))
     if not values:
         return _no_changes(len(when))
     whole = np.concatenate([at for at, _ in pieces])
@@ -179,7 +180,12 @@ def _changes_of(name: str, rounds: tuple[Round, ...], carriage: Carriage, when: 
         covariance[start : start + len(at), start : start + len(at)] += own
         start += len(at)
     return Changes(
-        np.concatenate(stations), np.concatenate(weights), np.concatenate(values), covariance, np.concatenate(causes)
+        np.concatenate(stations),
+        np.concatenate(weights),
+        np.concatenate(values),
+        covariance,
+        np.concatenate(causes),
+        np.concatenate(earlier),
     )
 
 
@@ -190,6 +196,7 @@ def _parked_changes(turns: list[Turn], carriage: Carriage) -> Changes:
     stations = np.array([parked.s_mm for _, parked in seen])
     causes = np.zeros((len(seen), len(turns)))
     causes[np.arange(len(seen)), [index for index, _ in seen]] = 1.0
+    earlier = (np.arange(len(turns)) < np.array([[index] for index, _ in seen])).astype(np.float64)
     weights = [reading_weights(parked.set_up, carriage, np.array([parked.s_mm]))[0] for _, parked in seen]
     return Changes(
         stations,
@@ -197,11 +204,13 @@ def _parked_changes(turns: list[Turn], carriage: Carriage) -> Changes:
         np.array([parked.change for _, parked in seen]),
         np.diag([parked.uncertainty**2 for _, parked in seen]),
         causes,
+        earlier,
     )
 
 
 def _no_changes(turns: int) -> Changes:
-    return Changes(np.zeros(0), np.zeros((0, 3)), np.zeros(0), np.zeros((0, 0)), np.zeros((0, turns)))
+    none = np.zeros((0, turns))
+    return Changes(np.zeros(0), np.zeros((0, 3)), np.zeros(0), np.zeros((0, 0)), none, none)
 
 
 def _joined(blocks: list[Changes], turns: int) -> Changes:
@@ -219,4 +228,5 @@ def _joined(blocks: list[Changes], turns: int) -> Changes:
         np.concatenate([block.value for block in blocks]),
         covariance,
         np.concatenate([block.caused_by for block in blocks]),
+        np.concatenate([np.zeros_like(block.caused_by) if block.before is None else block.before for block in blocks]),
     )

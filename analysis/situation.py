@@ -27,7 +27,8 @@ class Situation:
     each bolt's lift (both 0: not to be turned), ``smallest_mm`` is what a hand can still do.
     ``hand`` is the standard deviation of the display at the end of a turn, in the rows' unit; ``lock_nut_mm`` that of
     the shift when the nut is locked and read again. ``least_gain``, in the rows' unit per mm: a display that moves
-    less per mm of thread does not guide a hand.
+    less per mm of thread does not guide a hand. ``offset`` (draws, rows), where given, is added to the value in each
+    draw: what a response taken at the end of a round leaves out on the way there.
     """
 
     value: FloatArray
@@ -41,6 +42,12 @@ class Situation:
     hand: float = 0.002
     lock_nut_mm: float = 0.004
     least_gain: float = 0.12
+    offset: FloatArray | None = None
+
+    @property
+    def middle_value(self) -> FloatArray:
+        """The mean over the draws of the values a plan starts from: (rows,)."""
+        return self.value if self.offset is None else np.asarray(self.value + self.offset.mean(axis=0))
 
     @property
     def bolts(self) -> int:
@@ -54,7 +61,7 @@ class Situation:
 
     def turnable(self) -> list[int]:
         """Bolts that may be turned and that a display can guide: what hardly moves the reading is left alone."""
-        seen = np.isfinite(self.park_gains()).any(axis=0)
+        seen: FloatArray = np.atleast_1d(np.isfinite(self.park_gains()).any(axis=0))
         return [b for b in range(self.bolts) if seen[b] and self.highest_mm[b] - self.lowest_mm[b] > 0]
 
 
@@ -104,8 +111,9 @@ def draw_errors(situation: Situation, turns: int, seed: int = 7) -> Errors:
     rng = np.random.default_rng(seed)
     eigen, vectors = np.linalg.eigh(0.5 * (situation.covariance + situation.covariance.T))
     root = vectors * np.sqrt(np.maximum(eigen, 0.0))
+    offset = 0.0 if situation.offset is None else situation.offset
     return Errors(
-        value=situation.value + rng.standard_normal((draws, rows)) @ root.T,
+        value=situation.value + rng.standard_normal((draws, rows)) @ root.T + offset,
         hand=situation.hand * rng.standard_normal((draws, turns)),
         lock_nut_mm=situation.lock_nut_mm * rng.standard_normal((draws, turns)),
     )

@@ -133,10 +133,7 @@ def _conditioned(
     trend = np.stack([np.full(len(known.x), 0.3), (known.x - centre) / 1000.0 * 1.0], axis=1)
     trend_at = np.stack([np.full(len(x), 0.3), (x - centre) / 1000.0 * 1.0], axis=1)
     whole = (
-        scale**2 * _matern(known.x, known.x, length)
-        + trend @ trend.T
-        + known.nuisance @ known.nuisance.T
-        + known.own
+        scale**2 * _matern(known.x, known.x, length) + trend @ trend.T + known.nuisance @ known.nuisance.T + known.own
     )
     across = scale**2 * _matern(x, known.x, length) + trend_at @ trend.T
     root = np.linalg.cholesky(whole)

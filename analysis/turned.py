@@ -64,7 +64,8 @@ def one_turn(angles_deg: FloatArray, values_mm: FloatArray) -> Turned:
     """
     known = np.isfinite(angles_deg) & np.isfinite(values_mm)
     angles, values = angles_deg[known], values_mm[known]
-    turns = int((angles.max() - angles.min() + 1e-6) // 360.0) if len(angles) else 0
+    # The first and last reading lie just inside their marks: up to one place is wanting, and no more.
+    turns = int((angles.max() - angles.min() + 360.0 / PLACES) // 360.0) if len(angles) else 0
     if turns < 1:
         raise ValueError("No whole turn was seen; turn on until the mark has come round once more.")
     keep = angles < angles.min() + 360.0 * turns

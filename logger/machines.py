@@ -17,6 +17,7 @@ from pydantic import BeforeValidator, ConfigDict, Field, PrivateAttr, Validation
 
 from logger.errors import Fault, NotAllowed
 from logger.machine_checks import KEY_OF_KIND, Parts, problems_of
+from logger.machine_work import Tolerance, Work, checked_tolerances
 from logger.sections import Section
 from logger.yaml_files import Document, bad_file, dotted, parse_yaml, read_text, shown
 from logger.yaml_models import (
@@ -316,11 +317,20 @@ class Machine(Strict):
     set_ups: dict[Name, SetUp] = Field(default_factory=dict, description="by name, as across, along, pitch")
     band: Band = Field(default_factory=Band)
     places: Annotated[tuple[Place, ...], Field(max_length=40)] = ()
+    tolerances: dict[Name, Tolerance] = Field(
+        default_factory=dict, description="limits of the checks that differ from the usual ones, each with its origin"
+    )
+    work: Work = Field(default_factory=Work, description="what is usually made on it")
     wrench_length_mm: Positive = Field(default=200.0, description="from the nut to the hand")
     notes: Annotated[str, Field(max_length=4000)] = ""
 
     _source_text: str = PrivateAttr("")
     _warnings: tuple[str, ...] = PrivateAttr(())
+
+    @field_validator("tolerances")
+    @classmethod
+    def _of_checks(cls, tolerances: dict[str, Tolerance]) -> dict[str, Tolerance]:
+        return checked_tolerances(tolerances)
 
     @model_validator(mode="after")
     def _lines_default_to_the_edge(self) -> Self:

@@ -10,7 +10,8 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from logger.checks.model import VERDICTS, Allowed, Check, State
@@ -20,13 +21,15 @@ if TYPE_CHECKING:
     from logger.checks.rail import RailState
     from logger.job import Job
     from logger.journal import JournalEntry
+    from logger.machines import Machine
 
 
 @dataclass(frozen=True, slots=True)
 class Taken:
     """A check's readings as the journal has them: ``place`` is the entry's place in the journal.
 
-    ``position``: which of several (fence positions, stops), where the check has them.
+    ``position``: which of several (fence positions, stops), where the check has them. ``allowed`` are the user's own
+    limits, ``judged_by`` those it was judged by.
     """
 
     place: int
@@ -37,6 +40,7 @@ class Taken:
     reason: str
     allowed: Allowed | None
     position: str = ""
+    judged_by: Allowed | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,7 +59,10 @@ class Moved:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One check on the board. ``why`` says what the state rests on; ``value`` in ``check.allowed.unit``."""
+    """One check on the board. ``why`` says what the state rests on; ``value`` in ``check.allowed.unit``.
+
+    ``look_again``: when something that gives way wants measuring next; ``late`` when that has passed.
+    """
 
     check: Check
     state: State
@@ -64,6 +71,8 @@ class Row:
     time: str | None
     why: str
     allowed: Allowed
+    look_again: datetime | None = None
+    late: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,23 +98,53 @@ def board_of(job: Job) -> Board:
     last = max(
         (m.place for m in history(entries)[1] if m.check in under and not m.bolts and m.place < newest), default=0
     )
-    return board_from(entries, rail_state(job, last))
+    return board_from(entries, rail_state(job, last), job.machine, datetime.now(UTC))
 
 
-def board_from(entries: Sequence[JournalEntry], rail: RailState | None) -> Board:
-    """The board from standing journal entries and the rail's own state."""
+def board_from(
+    entries: Sequence[JournalEntry],
+    rail: RailState | None,
+    machine: Machine | None = None,
+    now: datetime | None = None,
+) -> Board:
+    """The board from standing journal entries, the rail's own state, and the machine's own tolerances.
+
+    ``now`` None: nothing is said of when to look again.
+    """
     taken, moved = history(entries)
-    rows = tuple(_row(check, entries, taken, moved, rail) for check in CHECKS)
+    rows = tuple(_row(check, entries, taken, moved, rail, machine) for check in CHECKS)
+    if now is not None:
+        rows = tuple(_with_look(row, entries, now) for row in rows)
     following = next((row for row in rows if row.state != "inside"), None)
+    late = next((row for row in rows if row.late), None)
+    if following is None and late is not None:
+        return Board(rows, late.check.name, "Everything is inside; but this was pushed, and it is time to look again.")
     if following is None:
         return Board(rows, None, "Every check is inside, and nothing it rests on was moved since.")
     return Board(rows, following.check.name, _why_next(following, rows))
 
 
-def standing_limits(check: Check, entries: Sequence[JournalEntry]) -> Allowed:
-    """The user's own limits where the journal has some for this check, else the table's."""
-    own = [each.allowed for each in history(entries)[0].get(check.name, []) if each.allowed is not None]
-    return own[-1] if own else check.allowed
+def standing_limits(check: Check, entries: Sequence[JournalEntry], machine: Machine | None = None) -> Allowed:
+    """The user's own limits where the journal has some for this check, else the machine file's, else the table's."""
+    return _limits(check, history(entries)[0].get(check.name, []), machine)
+
+
+def _with_look(row: Row, entries: Sequence[JournalEntry], now: datetime) -> Row:
+    from logger.checks.follow import next_look
+
+    look = next_look(row.check, entries, now)
+    return row if look is None else replace(row, look_again=look.due, late=look.late)
+
+
+def _limits(check: Check, taken: Sequence[Taken], machine: Machine | None) -> Allowed:
+    own = [each.allowed for each in taken if each.allowed is not None]
+    if own:
+        return own[-1]
+    tolerance = machine.tolerances.get(check.name) if machine is not None else None
+    if tolerance is None:
+        return check.allowed
+    lower, upper = tolerance.limits
+    return Allowed(lower, upper, check.allowed.unit, tolerance.origin)
 
 
 def history(entries: Sequence[JournalEntry]) -> tuple[dict[str, list[Taken]], list[Moved]]:
@@ -135,15 +174,15 @@ def _row(
     taken: Mapping[str, list[Taken]],
     moved: Sequence[Moved],
     rail: RailState | None,
+    machine: Machine | None,
 ) -> Row:
     if check.name == "rail":
         return _rail_row(check, entries, moved, rail)
     mine = taken.get(check.name, [])
-    own = [each.allowed for each in mine if each.allowed is not None]
-    allowed = own[-1] if own else check.allowed
+    allowed = _limits(check, mine, machine)
     if not mine:
         return Row(check, "not measured", None, None, None, "", allowed)
-    states = [_state_of(check, last, moved) for last in {each.position: each for each in mine}.values()]
+    states = [_state_of(check, last, moved, allowed) for last in {each.position: each for each in mine}.values()]
     state, why, last = min(states, key=lambda each: WORST_FIRST.index(each[0]))
     named = f"{last.position}: " if last.position else ""
     return Row(check, state, last.value, last.uncertainty, last.time, f"{named}{why}", allowed)
@@ -153,9 +192,19 @@ WORST_FIRST: tuple[State, ...] = ("outside", "stale", "cannot tell", "inside")
 """Of several positions the row shows the one that asks for most."""
 
 
-def _state_of(check: Check, last: Taken, moved: Sequence[Moved]) -> tuple[State, str, Taken]:
+def _state_of(check: Check, last: Taken, moved: Sequence[Moved], allowed: Allowed) -> tuple[State, str, Taken]:
     stale = _stale(check, last.place, moved, last.position)
+    if not stale and last.judged_by is not None and not _same_limits(last.judged_by, allowed):
+        from analysis.verdict import judge
+
+        name = f"{check.quantity}, by new limits,"
+        now = judge(last.value, last.uncertainty, allowed.lower, allowed.upper, allowed.unit, name)
+        return now.word, now.reason, last
     return "stale" if stale else last.verdict, stale or last.reason, last  # type: ignore[return-value]
+
+
+def _same_limits(one: Allowed, other: Allowed) -> bool:
+    return (one.lower, one.upper) == (other.lower, other.upper)
 
 
 def known_values(entries: Sequence[JournalEntry]) -> dict[str, tuple[float, float]]:
@@ -241,9 +290,10 @@ def _taken(place: int, entry: JournalEntry) -> Taken | None:
     if data.get("verdict") not in VERDICTS or value is None or uncertainty is None:
         return None
     reason = data.get("reason")
-    own = _allowed(data.get("allowed"), BY_NAME[data["check"]]) if data.get("own_limits") is True else None
+    by = _allowed(data.get("allowed"), BY_NAME[data["check"]])
+    own = by if data.get("own_limits") is True else None
     text = reason[:500] if isinstance(reason, str) else ""
-    return Taken(place, entry.time, data["verdict"], value, uncertainty, text, own, _position(entry))
+    return Taken(place, entry.time, data["verdict"], value, uncertainty, text, own, _position(entry), by)
 
 
 def _position(entry: JournalEntry) -> str:

@@ -114,8 +114,9 @@ class Drawing:
         """The same as SVG 1.1, in the colour of the text around it."""
         width, height = self.width * COLUMN_px, (self.height + 1) * ROW_px
         parts = [Words(0, self.height, f"({self.view})"), *self.parts]
+        size = f'viewBox="0 -4 {width} {height + 4}" width="{width}" height="{height + 4}"'
         return (
-            f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 -4 {width} {height + 4}" width="{width}" height="{height + 4}" '
+            f'<svg xmlns="http://www.w3.org/2000/svg" {size} '
             f'role="img" aria-label={quoteattr(f"{self.check}: {self.view}")} fill="none" stroke="currentColor" '
             f'font-family="monospace" font-size="13">{"".join(_svg(part) for part in parts)}</svg>'
         )

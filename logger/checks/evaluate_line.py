@@ -182,8 +182,8 @@ def _lean(readings: Readings, blade: bool) -> upright.Lean:
     else:
         tilt = readings.maybe("tilt")
         if tilt is None:
-            raise ValueError("tilt= and direction= of the spindle to the table are needed, as its own check gave them.")
-        turn = math.radians(readings.one("direction"))
+            raise ValueError("tilt= and leans= of the spindle to the table are needed, as its own check gave them.")
+        turn = math.radians(readings.one("leans"))
         doubt = known[1] if known is not None else 0.05
         table = upright.Lean(tilt * math.cos(turn), tilt * math.sin(turn), doubt, doubt)
     return upright.to_other_plane(table, along, across, math.sqrt(2.0) * u)

@@ -34,7 +34,7 @@ ORDER = (
 
 _FAMILIES = (table_base, table_surface, table_travel, table_turning, table_line, table_cut, table_final)
 
-BY_NAME = {check.name: check for family in _FAMILIES for check in family.CHECKS}
+BY_NAME: dict[str, Check] = {check.name: check for family in _FAMILIES for check in family.CHECKS}
 
 CHECKS: tuple[Check, ...] = tuple(BY_NAME[name] for name in ORDER)
 

@@ -141,7 +141,7 @@ UPRIGHT = Check(
         "The work rides on the carriage. by=arc: carriage beside the spindle, swing the arm over it: readings= at "
         "angles= (0 toward outfeed, 90 toward the table side), four or more over 60 degrees and more; radius=.",
         "by=level: a level the same way round on the table and on the carriage, along and across; then tilt= and "
-        "direction= as the spindle's own check gave them (of=blade: its lean is taken from the check bevel).",
+        "leans= as the spindle's own check gave them (of=blade: its lean is taken from the check bevel).",
     ),
     cautions=(LOCK_OUT, EDGES, "Cutter block off the spindle.", "The carriage clamped while the arm swings over it."),
     asks=(
@@ -155,7 +155,7 @@ UPRIGHT = Check(
         Ask("across_table", "mm/m", "across, on the table", (0.0, 20.0), only=_TILT),
         Ask("across_carriage", "mm/m", "across, on the carriage", (0.0, 20.0), only=_TILT),
         Ask("tilt", "mm/m", "the spindle's tilt to the table", (0.0, 10.0), needed=False, only=_TILT),
-        Ask("direction", "deg", "where it leans to", (0.0, 360.0), needed=False, default=0.0, only=_TILT),
+        Ask("leans", "deg", "where it leans to", (0.0, 360.0), needed=False, default=0.0, only=_TILT),
         Ask("feet_apart", "mm", "distance of the carrier's feet", (30.0, 2000.0), needed=False),
         Ask("foot_direction", "deg", "the direction of one of them", (0.0, 360.0), needed=False, default=0.0),
         Ask("u", "mm", "uncertainty of one reading (k = 2)", (0.0, 0.2), needed=False, default=0.006, only=_ARC),

@@ -10,10 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
 from logger.checks.board import Moved, Taken, history, known_values
 from logger.checks.evaluate import evaluate
+from logger.checks.feasible import Feasible, of_result
+from logger.checks.follow import with_what_was_learned
 from logger.checks.table import all_below
 from logger.checks.typed import Confirm, Typed
 from logger.errors import NotAllowed
@@ -28,10 +31,11 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Taking:
-    """What was understood (ends put right where asked), and the result."""
+    """What was understood (ends put right where asked), the result, and whether such readings can decide the limit."""
 
     typed: Typed
     result: Result
+    feasible: Feasible | None = None
 
 
 def result_of(
@@ -41,17 +45,30 @@ def result_of(
     machine: Machine,
     confirm: Confirm,
     job: Job | None = None,
+    now: datetime | None = None,
 ) -> Taking:
     """The result of typed readings in a job whose standing journal entries are ``entries``.
 
-    ``job`` is needed by the check that works on recordings (final). NotAllowed where the ends look swapped and nobody
-    could be asked; ends=right or ends=swapped settles it.
+    ``job`` is needed by the check that works on recordings (final), ``now`` by one that gives way again. NotAllowed
+    where the ends look swapped and nobody could be asked; ends=right or ends=swapped settles it.
     """
     if check.name == "final" and job is not None:
         from logger.checks import final
 
         return Taking(typed, final.result_of(check, typed.readings, typed.allowed, job))
     typed = replace(typed, readings=replace(typed.readings, known=known_values(entries)))
+    taking = _with_ends_right(check, typed, entries, machine, confirm)
+    readings, allowed = taking.typed.readings, taking.typed.allowed
+    result = with_what_was_learned(check, taking.result, entries, now or datetime.now(UTC))
+    feasible = of_result(
+        check, readings, allowed, result.verdict, lambda finer: evaluate(check, finer, allowed, machine).verdict
+    )
+    return replace(taking, result=result, feasible=feasible)
+
+
+def _with_ends_right(
+    check: Check, typed: Typed, entries: Sequence[JournalEntry], machine: Machine, confirm: Confirm
+) -> Taking:
     result = evaluate(check, typed.readings, typed.allowed, machine)
     if not check.ends or "ends" in typed.readings.words:
         return Taking(typed, result)

@@ -40,12 +40,19 @@ Confirm = Callable[[str], bool]
 
 @dataclass(frozen=True, slots=True)
 class Typed:
-    """What one command line says: readings, own limits if any, and whether the thing was adjusted since."""
+    """What one command line says: readings, own limits if any, and whether the thing was adjusted since.
+
+    ``direction``: whether the number moved as said (None: nothing was said of it). ``part``: how much of the correction
+    was made, of an adjustment (1: all of it). ``direction_alone``: the direction was said, and no readings.
+    """
 
     readings: Readings
     allowed: Allowed
     own_limits: bool
     adjusted: bool
+    direction: bool | None = None
+    part: float = 1.0
+    direction_alone: bool = False
 
 
 def understand(
@@ -58,6 +65,9 @@ def understand(
     """
     given = _pairs(check, texts)
     adjusted = _yes(given.pop("adjusted", "no"), "adjusted")
+    direction = _yes(given.pop("direction"), "direction") if "direction" in given else None
+    part = _part(given.pop("part"), adjusted) if "part" in given else 1.0
+    alone = direction is not None and not adjusted and not set(given) - {"by", "position"}
     new = [key for key in given if key != "position"]
     if adjusted and new:
         raise NotAllowed(
@@ -80,7 +90,7 @@ def understand(
             numbers[ask.key], halves[ask.key] = _feelers(ask, given[ask.key], confirm, unit_needed, warnings)
         else:
             numbers[ask.key] = _numbers(ask, given[ask.key], confirm, unit_needed, warnings)
-    if not adjusted:
+    if not adjusted and not alone:
         _nothing_missing(check, numbers, words)
         _nothing_too_much(check, given, words)
         numbers = {
@@ -90,11 +100,11 @@ def understand(
     readings = Readings(numbers, words, tuple(warnings), halves)
     if words.get("ends") == "swapped":
         readings = readings.ends_swapped(check.ends)
-    return Typed(readings, allowed, own, adjusted)
+    return Typed(readings, allowed, own, adjusted, direction, part, alone)
 
 
 def _pairs(check: Check, texts: Iterable[str]) -> dict[str, str]:
-    known = [*[ask.key for ask in check.asks], "allowed", "origin", "adjusted"]
+    known = [*[ask.key for ask in check.asks], "allowed", "origin", "adjusted", "part", "direction"]
     given: dict[str, str] = {}
     for text in texts:
         key, found, value = text.partition("=")
@@ -219,6 +229,21 @@ def _name(ask: Ask, text: str) -> str:
 
 def _yes(text: str, key: str) -> bool:
     return _word(Ask(key, "", "", words=("yes", "no")), text) == "yes"
+
+
+def _part(text: str, adjusted: bool) -> float:
+    """``part=0.5``: half of what was said was done; more than all of it up to twice is believed."""
+    if not adjusted:
+        raise NotAllowed("part= says how much of a correction was made.", "It goes with adjusted=yes.")
+    try:
+        part = float(text)
+    except ValueError:
+        part = math.nan
+    if not 0.0 < part <= 2.0:
+        raise NotAllowed(
+            f"part={text[:20]} is no part of a correction.", "Write part=0.5 where half of it was made; 1 is all of it."
+        )
+    return part
 
 
 def _asked(ask: Ask, words: dict[str, str]) -> bool:

@@ -6,6 +6,7 @@ must be the same whoever typed the readings.
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 from logger.wording import amount, number, state
@@ -36,8 +37,14 @@ def taken_data(check: Check, typed: Typed, result: Result, texts: Sequence[str])
         "allowed": typed.allowed,
         "own_limits": typed.own_limits,
         "corrections": result.corrections,
+        "details": {key: each for key, each in result.details.items() if _plain(each)},
         **({"accepted": result.details["accepted"]} if "accepted" in result.details else {}),
     }
+
+
+def _plain(value: Any) -> bool:
+    """A figure or a word; lists and what could not be told stay with the answer."""
+    return isinstance(value, str) or (isinstance(value, int | float) and math.isfinite(value))
 
 
 def verdict_line(result: Result, allowed: Allowed, units: Units) -> str:

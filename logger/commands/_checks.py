@@ -8,10 +8,11 @@ from __future__ import annotations
 import argparse
 from typing import TYPE_CHECKING, Any
 
-from logger.checks.model import Allowed, Check, Correction
+from logger.checks.model import Check, Correction
 from logger.checks.table import BY_NAME, all_above, all_below
 from logger.checks.words import correction_lines, limits_words, taken_data, value_words, verdict_line
 from logger.commands import Answer
+from logger.commands._guide import SUFFIX, allowed_json
 from logger.commands._job import open_job
 from logger.errors import NotAllowed
 from logger.wording import amount, nearest, state, table
@@ -20,13 +21,13 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from logger.checks.board import Board, Row
-    from logger.checks.result import Result
+    from logger.checks.taking import Taking
     from logger.checks.typed import Typed
     from logger.job import Job
+    from logger.journal import JournalEntry
     from logger.wording import Units
 
 AT_THE_LIMIT = 0.05  # of the uncertainty: nearer to the limit than this, no better instrument helps
-SUFFIX = {"mm": "_mm", "mm/m": "_mm_per_m", "deg": "_deg", "": ""}
 
 
 # --- board -----------------------------------------------------------------------------------------------------------
@@ -58,12 +59,20 @@ def board_lines(found: Board, units: Units) -> list[str]:
     # Value and limit say why a typed one is outside; what made one stale, and the rail, take a sentence.
     doubtful = [row for row in found.rows if row.why and (row.state == "stale" or row.check.name == "rail")]
     lines = table(rows) + [f"  {row.check.name}: {row.why}" for row in doubtful]
+    lines += [f"  {row.check.name}: {_look_again(row)}" for row in found.rows if row.look_again is not None]
     if found.next is None:
         return [*lines, f"next: nothing. {found.why}"]
     command = f"truestroke take {found.next}"
     if found.next == "rail":
         command = "truestroke bolts" if found.row("rail").state == "outside" else "truestroke sweep"
     return [*lines, f"next: {BY_NAME[found.next].title}. {found.why}", f"      {command}"]
+
+
+def _look_again(row: Row) -> str:
+    assert row.look_again is not None
+    when = row.look_again.astimezone().strftime("%Y-%m-%d %H:%M")
+    said = f"it gives way again after it was pushed; measure it from {when} on"
+    return f"{said}, which has passed." if row.late else f"{said}."
 
 
 def _row_json(row: Row) -> dict[str, Any]:
@@ -73,9 +82,10 @@ def _row_json(row: Row) -> dict[str, Any]:
         "title": row.check.title,
         "state": row.state,
         **({f"value{suffix}": row.value, f"uncertainty{suffix}": row.uncertainty} if suffix else {}),
-        "allowed": _allowed_json(row.allowed),
+        "allowed": allowed_json(row.allowed),
         "taken": row.time,
         "why": row.why,
+        **({"look_again": row.look_again.isoformat(timespec="minutes"), "late": row.late} if row.look_again else {}),
         "rests_on": [{"check": each.check, "reason": each.reason} for each in row.check.rests_on],
         "left_alone_by": [{"check": each.check, "reason": each.reason} for each in row.check.left_alone_by],
     }
@@ -94,9 +104,12 @@ def take(args: argparse.Namespace) -> Answer:
     job = open_job(args)
     check = _the_check(args.check)
     entries = job.standing_entries()
-    limits = standing_limits(check, entries)
+    limits = standing_limits(check, entries, job.machine)
     if not args.readings and not args.port:
-        return Answer(_guide_json(check, limits), _guide_lines(check, limits, args.units))
+        from logger.commands._guide import guide_json, guide_lines
+
+        plain = not args.terminal.can_draw()
+        return Answer(guide_json(check, limits), guide_lines(check, limits, args.units, ascii_only=plain))
     if not check.asks and args.readings != ["adjusted=yes"]:
         raise NotAllowed(
             f"{check.name} is not typed in: it is swept.", "Record it: truestroke sweep; or say adjusted=yes."
@@ -105,13 +118,40 @@ def take(args: argparse.Namespace) -> Answer:
     typed = understand(check, texts, limits, _confirm(args), unit_needed=args.units == "in")
     if typed.adjusted:
         position = {"words": {"position": p}} if (p := typed.readings.words.get("position")) else {}
-        job.append("taken", check=check.name, adjusted=True, **position)
+        job.append("taken", check=check.name, adjusted=True, part=typed.part, **position)
         return _adjusted(job, check)
     if typed.readings.words.get("cuts") == "which":
         return _which_cuts(typed, args.units)
+    looked, warnings = _direction(args, job, check, typed, entries)
+    if typed.direction_alone:
+        said = "The number moves as said; that is kept with the next readings of this set-up."
+        return Answer({"check": check.name, "moved_as_said": True, "warnings": []}, [said])
     taking = result_of(check, typed, entries, job.machine, _confirm(args), job)
-    job.append("taken", **taken_data(check, taking.typed, taking.result, texts))
-    return _taken(job, check, taking.typed, taking.result, args.units)
+    job.append("taken", **taken_data(check, taking.typed, taking.result, texts), direction_checked=looked)
+    return _taken(job, check, taking, args.units, warnings)
+
+
+def _direction(
+    args: argparse.Namespace, job: Job, check: Check, typed: Typed, entries: list[JournalEntry]
+) -> tuple[bool | None, list[str]]:
+    """Whether somebody saw the number move as said (None: nothing here has a direction), and the warning if not."""
+    from logger.checks import direction
+
+    by = typed.readings.words.get("by", "")
+    if typed.direction is not None:
+        direction.record(job, check, by, moved_as_said=typed.direction)
+        return True, []
+    if not direction.sentence_of(check, by):
+        return None, []
+    said = direction.needed(check, typed.readings, entries)
+    if not said:
+        return True, []
+    if args.terminal.interactive:
+        answer = args.terminal.ask(f"{said}. Did it? [y/n, Enter = nobody looked]").casefold()
+        if answer in ("y", "yes", "n", "no"):
+            direction.record(job, check, by, moved_as_said=answer.startswith("y"))
+            return True, []
+    return False, [direction.unchecked(said)]
 
 
 def _the_check(name: str) -> Check:
@@ -131,14 +171,16 @@ def _confirm(args: argparse.Namespace) -> Callable[[str], bool]:
     return confirm
 
 
-def _taken(job: Job, check: Check, typed: Typed, result: Result, units: Units) -> Answer:
+def _taken(job: Job, check: Check, taking: Taking, units: Units, said_before: list[str]) -> Answer:
     from logger.checks.board import board_of
     from logger.checks.evaluate import would_decide
 
+    typed, result = taking.typed, taking.result
     found = board_of(job)
     verdict, suffix = result.verdict, SUFFIX[check.allowed.unit]
     deciding = would_decide(verdict)
-    warnings = [*typed.readings.warnings, *_out_of_order(found, check)]
+    warnings = [*typed.readings.warnings, *said_before, *_out_of_order(found, check)]
+    feasible = taking.feasible
     stale = _stale_above(found, check)
     figures = {f"value{suffix}": verdict.value, f"uncertainty{suffix}": verdict.uncertainty} if suffix else {}
     answer = {
@@ -146,9 +188,11 @@ def _taken(job: Job, check: Check, typed: Typed, result: Result, units: Units) -
         "verdict": verdict.word,
         **figures,
         **result.details,
-        "allowed": _allowed_json(typed.allowed),
+        "allowed": allowed_json(typed.allowed),
         "reason": verdict.reason,
         **({f"would_decide{suffix}": deciding} if deciding is not None else {}),
+        **({"decides": feasible.decides, f"needs{suffix}": feasible.needs} if feasible is not None else {}),
+        **({"instrument_that_would": feasible.instrument} if feasible is not None and feasible.instrument else {}),
         "corrections": [_correction_json(each) for each in result.corrections],
         "notes": list(result.notes),
         "cautions": list(check.cautions),
@@ -164,6 +208,8 @@ def _taken(job: Job, check: Check, typed: Typed, result: Result, units: Units) -
         lines.append(
             f"  An uncertainty below {amount(deciding, None, verdict.unit, units, sign=False)} would decide it."
         )
+    if feasible is not None and feasible.sentence and verdict.word != "outside":
+        lines.append(f"  {feasible.sentence}")
     if result.corrections:
         lines += ["", *check.cautions, "", *correction_lines(result.corrections, units)]
         lines.append(f"  Then: truestroke take {check.name} adjusted=yes, and measure again.")
@@ -236,47 +282,6 @@ def _stale_above(found: Board, check: Check) -> list[str]:
     return [name for name in all_above(check.name) if found.row(name).state == "stale"]
 
 
-def _guide_json(check: Check, limits: Allowed) -> dict[str, Any]:
-    return {
-        "check": check.name,
-        "title": check.title,
-        "needs": check.needs,
-        "cautions": list(check.cautions),
-        "steps": list(check.steps),
-        "asks": [
-            {
-                "key": ask.key,
-                "unit": ask.unit,
-                "words": list(ask.words),
-                "text": ask.text,
-                "needed": ask.needed,
-                "default": ask.default,
-            }
-            for ask in check.asks
-        ],
-        "allowed": _allowed_json(limits),
-        "rests_on": [{"check": each.check, "reason": each.reason} for each in check.rests_on],
-        "makes_stale": list(all_above(check.name)),
-    }
-
-
-def _guide_lines(check: Check, limits: Allowed, units: Units) -> list[str]:
-    lines = [check.title, f"  needs: {check.needs}", *check.cautions, ""]
-    lines += [f"  {number_}. {step}" for number_, step in enumerate(check.steps, 1)]
-    rows = [("key", "unit", "reading")]
-    for ask in check.asks:
-        usual = "" if ask.needed else f" (optional{'' if ask.default is None else f', else {ask.default:g}'})"
-        only = f" (only with {ask.only[0]}={'|'.join(ask.only[1])})" if ask.only else ""
-        rows.append((ask.key, "|".join(ask.words) or ask.unit, f"{ask.text}{usual}{only}"))
-    lines += ["", *(table(rows) if check.asks else [])]
-    allowed = limits_words(limits, units) if check.asks else "see"
-    lines.append(f"  allowed: {allowed} ({limits.origin})")
-    lines += [f"  rests on {each.check}: {each.reason}" for each in check.rests_on]
-    lines += [f"  left alone by {each.check}: {each.reason}" for each in check.left_alone_by]
-    above = all_above(check.name)
-    return [*lines, *([f"  moving it makes stale: {', '.join(above)}"] if above else [])]
-
-
 # --- words -----------------------------------------------------------------------------------------------------------
 
 
@@ -288,9 +293,3 @@ def _correction_json(each: Correction) -> dict[str, Any]:
         "uncertainty_mm": each.uncertainty_mm,
         "turns": each.turns,
     }
-
-
-def _allowed_json(allowed: Allowed) -> dict[str, Any]:
-    suffix = SUFFIX[allowed.unit]
-    ends = {f"lower{suffix}": allowed.lower, f"upper{suffix}": allowed.upper} if suffix else {}
-    return {**ends, "origin": allowed.origin}
