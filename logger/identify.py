@@ -91,6 +91,9 @@ def identify(captures: Iterable[Capture], profiles: Mapping[str, Instrument] | N
 
 def scores_of(capture: Capture, profiles: Mapping[str, Instrument]) -> list[Score]:
     """One score for each profile, best first."""
+    if capture.asked in profiles:  # an answer to this request can only come from what understands it
+        requests = profiles[capture.asked].requests
+        profiles = {name: one for name, one in profiles.items() if one.requests == requests}
     data = capture.data[:MOST_BYTES]
     forms = _forms(data, capture.link)
     scores = [max((_score(name, one, *form) for form in forms), key=_standing) for name, one in profiles.items()]
@@ -105,6 +108,11 @@ def _shipped() -> dict[str, Instrument]:
 def listening_profiles() -> dict[str, Instrument]:
     """The shipped profiles of instruments that speak on a wire: what people type has no wire to listen to."""
     return {name: profile for name, profile in _shipped().items() if profile.frame != "typed"}
+
+
+def readings_in(instrument: Instrument, data: bytes) -> int:
+    """How many readings of ``instrument`` are in ``data``."""
+    return sum(isinstance(record, Reading) for record in decode_once(instrument, data))
 
 
 def links_to_try(profiles: Mapping[str, Instrument] | None = None) -> list[Link]:
