@@ -8,26 +8,29 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Callable
+from contextlib import nullcontext
 from typing import TYPE_CHECKING, Any
 
 from logger.commands import Answer
 from logger.commands._job import find_recording, open_job, the_set_up
+from logger.commands._meaning import as_shown, meaning
 from logger.commands._numbers import until
-from logger.commands._stream import SHOWN_PER_S, Thinner, happened, reading_line, records
+from logger.commands._stream import QUICK_S, SHOWN_PER_S, STEP_S, Thinner, happened, reading_line, records
 from logger.errors import InstrumentLost, NotAllowed, NotUnderstood, TruestrokeError
 from logger.readings import Ended, Reading
-from logger.wording import amount, plural, position, raw, state
+from logger.wording import amount, plural, position
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from analysis.results import Move
     from logger.commands import Terminal
+    from logger.commands._beside_the_bench import Beside
+    from logger.commands._meaning import Meant
     from logger.commands._numbers import End
     from logger.commands._stream import Source
     from logger.instruments import Instrument
     from logger.job import Job
-    from logger.machines import Machine, SetUp
     from logger.recorder import Recorder
     from logger.recording import Recording
 
@@ -43,7 +46,7 @@ def listen(args: argparse.Namespace) -> Answer:
         return _name_it(args)
     instrument = load_instrument(args.instrument)
     with _relay(args.port, instrument, end) as recorder:
-        ended = _show(recorder, args.terminal, lambda reading: _as_shown(reading, instrument), recorder.stop)
+        ended = _show(recorder, args.terminal, lambda reading: as_shown(reading, instrument), recorder.stop)
         return _answer(args.port, instrument, recorder, ended)
 
 
@@ -56,18 +59,28 @@ def live(args: argparse.Namespace) -> Answer:
     instrument = load_instrument(args.instrument)
     end = until(args.until)
     aimed = args.bolt is not None or args.target is not None
-    if args.terminal.can_draw() and not (args.plain or args.json or aimed):
+    if args.terminal.can_draw() and not (args.plain or args.json or aimed or args.phone or args.sound):
         from logger import tui
 
         on = tui.OpenOn("live", port=args.port, instrument=args.instrument, set_up=name)
         return Answer({"exit": tui.run(job, units=args.units, open_on=on)})
     move = _planned(job, name, args.bolt) if args.bolt else None
-    show = _heights(job.machine, job.machine.set_ups[name], instrument, args, move)
-    with _relay(args.port, instrument, end, job, name) as recorder:
+    understand = meaning(job.machine, job.machine.set_ups[name], instrument, args, move)
+    if args.phone or args.sound or args.network is not None:
+        from logger.commands._beside_the_bench import Beside
+
+        beside = Beside(args, f"{job.machine.name}, {name}", understand, move)
+    else:
+        beside = None
+    with beside or nullcontext(), _relay(args.port, instrument, end, job, name) as recorder:
         if move is not None:
             args.terminal.write(_how_to(move, args.units))
-        ended = _show(recorder, args.terminal, show, recorder.stop)
-        return _answer(args.port, instrument, recorder, ended)
+        show = _heights(understand, args)
+        ended = _show(recorder, args.terminal, show, recorder.stop, beside)
+        answer = _answer(args.port, instrument, recorder, ended)
+        if beside is not None:
+            answer.json |= beside.facts()
+        return answer
 
 
 def replay(args: argparse.Namespace) -> Answer:
@@ -128,22 +141,30 @@ def _relay(port: str, instrument: Instrument, end: End | None, job: Job | None =
     )
 
 
-def _show(source: Source, terminal: Terminal, show: Show, stop: Callable[[], None] | None) -> Ended | None:
+def _show(
+    source: Source, terminal: Terminal, show: Show, stop: Callable[[], None] | None, beside: Beside | None = None
+) -> Ended | None:
     """Show what comes until it ends; Enter ends it. Readings are thinned where a person watches."""
     due = Thinner(SHOWN_PER_S if terminal.interactive else 0.0)
     last: Ended | None = None
+    # Where somebody is shown the phone's address, it must not scroll away.
+    put = terminal.progress if beside is not None and terminal.interactive else terminal.write
 
     def on_key(key: str) -> None:
         if key in ("\r", "\n") and stop is not None:
             stop()
+        if beside is not None:
+            beside.key(key)
 
-    for batch in records(source, on_key):
+    for batch in records(source, on_key, STEP_S if beside is None else QUICK_S):
+        if beside is not None:
+            beside.take(batch, source.state)
         for record in batch:
             if isinstance(record, Ended):
                 last = record
             if isinstance(record, Reading):
                 if terminal.live_lines and due():
-                    terminal.write(reading_line(record, show(record)))
+                    put(reading_line(record, show(record)))
             elif (line := happened(record)) is not None:
                 terminal.write(line)
     return last
@@ -182,84 +203,17 @@ def _failure(port: str, instrument: Instrument, recorder: Recorder, ended: Ended
 # --- what a reading means --------------------------------------------------------------------------------------------
 
 
-def _as_shown(reading: Reading, instrument: Instrument) -> str:
-    """The display's own figure, with the decimals it has where its unit is the profile's."""
-    step = instrument.resolution or (instrument.resolution_mm if instrument.unit == "mm" else None)
-    return raw(reading.value, reading.unit, step if reading.unit == instrument.unit else None)
-
-
-def _heights(
-    machine: Machine, set_up: SetUp, instrument: Instrument, args: argparse.Namespace, move: Move | None
-) -> Show:
+def _heights(understand: Callable[[Reading], Meant], args: argparse.Namespace) -> Show:
     """The reading as a height (or tilt) with its state, the instrument's own figure beside it."""
-    from analysis.units import base_unit, height_from_reading, to_base
-
-    level = set_up.kind == "level"
-    zero = set_up.zero_mm_per_m if level else set_up.zero_mm
-    word = ("tilt" if level else "height") if zero is not None else "from an unknown zero"
-    goal = _goal(machine, set_up, args, move)
-
-    def show(reading: Reading) -> str:
-        value = float(to_base(reading.value, reading.unit))
-        height = height_from_reading(value, set_up.kind, zero, set_up.sense)
-        unit = base_unit(reading.unit)
-        return (
-            f"{word} {amount(height, None, unit, args.units)}  {goal(height, unit)}"
-            f"  (indicator {_as_shown(reading, instrument)})"
-        )
-
-    return show
+    return lambda reading: understand(reading).line(args.units)
 
 
 def _recorded_heights(recording: Recording, args: argparse.Namespace) -> Show:
     args.target = None
     set_up = recording.machine.set_ups.get(recording.set_up)
     if set_up is None:
-        return lambda reading: _as_shown(reading, recording.instrument)
-    return _heights(recording.machine, set_up, recording.instrument, args, None)
-
-
-def _goal(machine: Machine, set_up: SetUp, args: argparse.Namespace, move: Move | None) -> Callable[[float, str], str]:
-    if move is not None and move.height_target is not None and move.height_now is not None:
-        planned, target = move.height_target - move.height_now, move.height_target
-        return lambda height, unit: _bolt_to_go(target - height, planned, move, unit, args.units)
-    if args.target is not None:
-        return lambda height, unit: _to_go(args.target - height, unit, args.units)
-    if set_up.kind == "level" or set_up.zero_mm is None:
-        return lambda height, unit: ""
-    low, high = machine.band.mean_mm
-    return lambda height, unit: _against(height, low, high, unit, args.units)
-
-
-def _against(height: float, low: float, high: float, unit: str, units: Any) -> str:
-    if height > high:
-        return f"{state('high')} by {amount(height - high, None, unit, units, sign=False)}"
-    if height < low:
-        return f"{state('low')} by {amount(low - height, None, unit, units, sign=False)}"
-    return state("inside")
-
-
-HERE_MM = 0.002
-"""Nearer than this to the target there is nothing to turn by hand (common practice, no source)."""
-
-
-def _to_go(left: float, unit: str, units: Any) -> str:
-    if abs(left) <= HERE_MM:
-        return "═ here"
-    sign, way = ("▼", "raise") if left > 0 else ("▲", "lower")
-    return f"{sign} {amount(abs(left), None, unit, units, sign=False)} to go, {way}"
-
-
-def _bolt_to_go(left: float, planned: float, move: Move, unit: str, units: Any) -> str:
-    """What is left for the bolt in hand. Raising a bolt may lower the reading: the plan knows, so it is asked."""
-    if abs(left) <= max(HERE_MM, 0.5 * (move.uncertainty or 0.0)):
-        return f"═ here: {move.bolt} is right, tighten the lock nut"
-    sign = "▼" if left > 0 else "▲"
-    said = amount(abs(left), None, unit, units, sign=False)
-    way = "raise" if (move.raise_mm > 0) == (left * planned > 0) else "lower"
-    return (
-        f"{sign} {said} to go, {way} {move.bolt}" if left * planned > 0 else f"{sign} {said} too far, {way} {move.bolt}"
-    )
+        return lambda reading: as_shown(reading, recording.instrument)
+    return _heights(meaning(recording.machine, set_up, recording.instrument, args, None), args)
 
 
 def _planned(job: Job, set_up: str, bolt: str) -> Move:

@@ -16,6 +16,7 @@ from logger.keyboard import Keyboard
 from logger.readings import Ended, Garbage, LinkBack, LinkLost, Reading, Record
 
 STEP_S = 0.05  #: how long the keyboard is waited for between two looks at the records
+QUICK_S = 0.01  #: the same where a phone or a beep waits for them
 SHOWN_PER_S = 10.0  #: readings shown per second on a terminal (common practice, no source)
 
 
@@ -27,11 +28,11 @@ class Source(Protocol):
     def drain(self) -> list[Record]: ...
 
 
-def records(source: Source, on_key: Callable[[str], None]) -> Iterator[list[Record]]:
+def records(source: Source, on_key: Callable[[str], None], step_s: float = STEP_S) -> Iterator[list[Record]]:
     """Batches of records until the source has ended; keys go to ``on_key`` between two batches."""
     with Keyboard(sys.stdin) as keys:
         while source.state != "ended":
-            key = keys.wait(STEP_S)
+            key = keys.wait(step_s)
             if key:
                 on_key(key)
             yield source.drain()
