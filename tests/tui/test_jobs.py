@@ -16,6 +16,7 @@ class DiskParts(InventedParts):
     open_job = JobParts.open_job
     make_job = JobParts.make_job
     board = JobParts.board
+    sweeps = JobParts.sweeps
 
     def look(self, job, trust="few"):
         return JobParts.look(self, job, trust)
@@ -118,11 +119,11 @@ def test_a_click_opens_what_a_key_opens(tmp_path):
     run(scenario())
 
 
-async def fill(app, pilot, folder, **changes):
+async def fill(app, pilot, place, **changes):
     """Type the answers of the form; what is named in ``changes`` in place of a good answer."""
     good = {
         "name": "Kiln Street panel saw",
-        "folder": str(folder),
+        "folder": str(place),
         "bolts": "150 650 1150 1650 2150 2650",
         "table": "700 1500",
         "opening": "1010 1090",

@@ -68,7 +68,7 @@ class WhatIfScreen(Sheet):
         return {
             name: turns * machine.bolt(name).travel_per_turn_mm
             for name, turns in self.turns.items()
-            if abs(turns) > 1e-6
+            if abs(turns) > 1e-9
         }
 
     def fit(self) -> None:
@@ -199,7 +199,7 @@ class WhatIfScreen(Sheet):
     def action_turn(self, twelfths: float) -> None:
         """The chosen bolt a little up or down."""
         name = self.session.machine.bolts[self.chosen].name
-        self.turns[name] = round(self.turns.get(name, 0.0) + float(twelfths) * TWELFTH, 6)
+        self.turns[name] = round(self.turns.get(name, 0.0) + float(twelfths) * TWELFTH, 9)
         self._ask()
 
     def action_clear(self) -> None:
