@@ -18,11 +18,12 @@ from logger.errors import NotAllowed
 from logger.wording import amount, nearest, state, table
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from logger.checks.board import Board, Row
     from logger.checks.taking import Taking
     from logger.checks.typed import Typed
+    from logger.checks.work import Shown
     from logger.job import Job
     from logger.journal import JournalEntry
     from logger.wording import Units
@@ -36,17 +37,34 @@ AT_THE_LIMIT = 0.05  # of the uncertainty: nearer to the limit than this, no bet
 def board(args: argparse.Namespace) -> Answer:
     """``truestroke board``."""
     from logger.checks.board import board_of
+    from logger.checks.work import work_of_job, worth_correcting
 
     job = open_job(args)
     found = board_of(job)
     faults = job.journal_faults()
+    shown = work_of_job(job, found)
     answer = {
         "checks": [_row_json(row) for row in found.rows],
         "next": found.next,
         "why": found.why,
+        "work": [
+            {"check": each.of, "shows": each.what, "size_mm": each.size_mm, "uncertainty_mm": each.uncertainty_mm,
+             "why": each.why, "worth_correcting": worth_correcting(each)}
+            for each in shown
+        ],
         "warnings": faults,
-    }
-    return Answer(answer, [*board_lines(found, args.units), *[f"  note: {fault}" for fault in faults]])
+    }  # fmt: skip
+    lines = [*board_lines(found, args.units), *_work_lines(shown, args.units)]
+    return Answer(answer, [*lines, *[f"  note: {fault}" for fault in faults]])
+
+
+def _work_lines(shown: Sequence[Shown], units: Units) -> list[str]:
+    """What the work would show of it, the largest first."""
+    if not shown:
+        return []
+    ordered = sorted(shown, key=lambda each: -each.size_mm)
+    rows = [(amount(each.size_mm, each.uncertainty_mm, "mm", units, sign=False), each.what) for each in ordered]
+    return ["the work would show:", *table(rows)]
 
 
 def board_lines(found: Board, units: Units) -> list[str]:
