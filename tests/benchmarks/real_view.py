@@ -14,13 +14,13 @@ from __future__ import annotations
 
 import argparse
 import time
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from analysis.chebyshev import Group, chebyshev_lifts
 from analysis.results import FloatArray, IntArray, Plan
-from fixtures.layouts import LAYOUTS, Layout
+from fixtures.layouts import LAYOUTS, Layout, PlacePlan
 from fixtures.workshop import SimMachine, draw_machine
 from logger import advice
 from logger.advice_places import STROKE_PART
@@ -50,6 +50,22 @@ class Way:
     def after(self, rounds: int, which: str = "inside") -> bool:
         values: list[bool] = getattr(self, which)
         return values[min(rounds, len(values)) - 1]
+
+
+def places_of(layout: Layout) -> tuple[PlacePlan, ...]:
+    """Blade and spindle: the layout's own, and where it has not both, one at the stand beside it."""
+    seats, edge = dict(layout.set_ups), layout.carriage.edge_y_mm
+    usual = {
+        "blade": PlacePlan("blade", seats["across"].x_mm, edge + 30.0),
+        "spindle": PlacePlan("spindle", seats["spindle"].x_mm, edge + 100.0),
+    }
+    return tuple({**usual, **{place.name: place for place in layout.places}}.values())
+
+
+def drawn(index: int) -> SimMachine:
+    """One machine with both places in its layout."""
+    layout = LAYOUTS[REAL[index % len(REAL)]]
+    return draw_machine(80_000 + index, replace(layout, places=places_of(layout)))
 
 
 def heights(machine: SimMachine) -> list[tuple[str, FloatArray]]:
@@ -170,13 +186,14 @@ def main() -> None:
     parser.add_argument("--band", type=float, default=0.05)
     parser.add_argument("--mapped", action="store_true", help="the owner has mapped the table along the edge's line")
     parser.add_argument("--verbose", action="store_true")
+    parser.add_argument("--only", nargs="*", type=int, help="these machines")
     args = parser.parse_args()
     install()
     print("table, part of the stroke: " + ", ".join(f"{key} {table_part(LAYOUTS[key]):.2f}" for key in REAL))
     counts: dict[str, int] = {}
     ways: list[Way] = []
-    for index in range(args.skip, args.skip + args.machines):
-        machine = draw_machine(80_000 + index, REAL[index % len(REAL)])
+    for index in args.only or range(args.skip, args.skip + args.machines):
+        machine = drawn(index)
         if spans(machine, args.band) <= 1.0:
             kind = "inside"
         else:
