@@ -1,4 +1,4 @@
-"""What goes wrong around the screen is a sentence on it: poor terminals, damaged and newer jobs, nothing measured yet."""
+"""What goes wrong around the screen is a sentence on it: poor terminals, damaged or newer jobs, nothing measured."""
 
 import json
 
