@@ -35,6 +35,8 @@ FACTORS: dict[str, dict[str, float]] = {
 
 _VALUE = re.compile(r"([+\-−]?(?:\d{1,7}(?:\.\d{1,7})?|\.\d{1,7}))\s*([a-zµ]{1,6}(?:/[a-z]{1,2})?)?")
 
+_UNIT = re.compile(r"[a-zµ]{1,6}(?:/[a-z]{1,2})?$")
+
 Confirm = Callable[[str], bool]
 
 
@@ -167,7 +169,10 @@ def _feelers(
                 f"{ask.key}: {goes.strip()[:20]} goes, and no leaf is named that does not: the gap has no upper end.",
                 f"Try thicker leaves until one does not go: {ask.key}={goes.strip()[:20]}..0.15.",
             )
-        ends += [goes if goes.strip() else "0", not_] if two else [goes, goes]
+        unit = _UNIT.search(not_.strip())
+        if two and goes.strip() and unit is not None and _UNIT.search(goes.strip()) is None:
+            goes = f"{goes.strip()}{unit[0]}"  # one unit behind the two leaves is that of both
+        ends += [goes if goes.strip() else f"0{unit[0] if unit else ''}", not_] if two else [goes, goes]
     values = _numbers(replace(ask, many=True), ",".join(ends), confirm, unit_needed, warnings)
     pairs = list(zip(values[::2], values[1::2], strict=True))
     for place, (low, high) in enumerate(pairs):
