@@ -63,6 +63,18 @@ def acceleration_as_slope(acceleration_m_per_s2: float) -> float:
     return 1000.0 * acceleration_m_per_s2 / STANDARD_GRAVITY
 
 
+def push_as_slope(t_s: FloatArray, x_mm: FloatArray) -> float:
+    """What a level feels of a push along x (positions (readings,) at ``t_s``), in mm/m: the 95th part of a hundred of
+    the acceleration's size, taken over half a second, as a slope. 0 for less than two seconds."""
+    if len(t_s) < 8 or t_s[-1] - t_s[0] < 2.0:
+        return 0.0
+    even = np.arange(t_s[0], t_s[-1], 0.05)
+    x = np.interp(even, t_s, x_mm)
+    half = 10  # samples of 0.05 s: second difference over half a second either way
+    acceleration = (x[2 * half :] - 2 * x[half:-half] + x[: -2 * half]) / (half * 0.05) ** 2 / 1000.0
+    return acceleration_as_slope(float(np.quantile(np.abs(acceleration), 0.95))) if len(acceleration) else 0.0
+
+
 def waiting_time_s(time_constant_s: float, step: float, tolerance: float) -> float:
     """How long to wait at a stop: six time constants, or longer where ``step`` needs it to fall below ``tolerance``."""
     needed = math.log(abs(step) / tolerance) if tolerance > 0 and abs(step) > tolerance else 0.0

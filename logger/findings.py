@@ -15,6 +15,7 @@ import numpy as np
 
 from analysis import positions as located_positions
 from analysis.contact import Interval, carried_windows, fixed_windows
+from analysis.level import push_as_slope
 from analysis.positions import Evidence, NoPosition, locate
 from analysis.results import Extremes, Findings, PlaceFinding, Positions, Profile, Straightness, Verdict
 from analysis.spots import find_spots
@@ -25,6 +26,7 @@ from analysis.units import MM_PER_INCH, height_from_reading
 from analysis.verdict import combine, judge
 from logger.channels import channel_read
 from logger.errors import NotAllowed, NotUnderstood
+from logger.instrument_trial import extremes_with_floor, floor_for, with_floor
 from logger.typed_sweep import is_typed, typed_outcome, typed_positions
 
 if TYPE_CHECKING:
@@ -52,6 +54,7 @@ def find(recordings: Sequence[Recording], accept: Iterable[str] = ()) -> Finding
     first = recordings[0]
     profile = outcome.profile
     ends = extremes(profile.x_mm, profile.value, _with_table(profile, first), profile.zero_known)
+    ends = extremes_with_floor(ends, profile)
     return Findings(
         set_up=first.set_up,
         sweeps=tuple(recording.name for recording in recordings),
@@ -68,7 +71,14 @@ def find(recordings: Sequence[Recording], accept: Iterable[str] = ()) -> Finding
 
 
 def outcome_of(recordings: Sequence[Recording], accept: Iterable[str] = ()) -> Outcome:
-    """The profile with the fit behind it (corrected positions of each pass, residuals) for the screen and the bolts."""
+    """The profile with the fit behind it (corrected positions of each pass, residuals) for the screen and the bolts;
+    no better known than the instrument was found to repeat, where it was tried."""
+    outcome = _outcome(recordings, accept)
+    floors = [floor for floor in map(floor_for, recordings) if floor is not None]
+    return replace(outcome, profile=with_floor(outcome.profile, max(floors, default=None)))
+
+
+def _outcome(recordings: Sequence[Recording], accept: Iterable[str]) -> Outcome:
     _belong_together(recordings)
     geometry = geometry_of(recordings[0])
     if any(map(is_typed, recordings)):
@@ -76,12 +86,33 @@ def outcome_of(recordings: Sequence[Recording], accept: Iterable[str] = ()) -> O
     sweeps = [SweepData(recording.name, evidence_of(recording, geometry, accept)) for recording in recordings]
     try:
         outcome = profile_of(sweeps, geometry)
-        return replace(outcome, profile=_over_the_plane(outcome.profile, recordings[0]))
+        return replace(
+            outcome,
+            profile=_over_the_plane(outcome.profile, recordings[0]),
+            warnings=(*outcome.warnings, *_pushed(outcome, sweeps)),
+        )
     except ValueError as fault:
         names = ", ".join(recording.name for recording in recordings)
         raise NotUnderstood(
             f"Nothing can be made of {names}. {fault}", "Sweep again, with marks or an encoder."
         ) from fault
+
+
+def _pushed(outcome: Outcome, sweeps: Sequence[SweepData]) -> list[str]:
+    """A level that was read while the carriage was pushed: it takes the push for a slope."""
+    if outcome.profile.unit == "mm" or outcome.source == "stops":
+        return []
+    felt = 0.0
+    for sweep, where in zip(sweeps, outcome.located, strict=True):
+        times = [np.asarray(sweep.evidence.t_s) for _ in where.motions]
+        for motion, t_s in zip(where.motions, times, strict=True):
+            inside = t_s[(t_s >= motion.t_s[0]) & (t_s <= motion.t_s[-1])]
+            felt = max(felt, push_as_slope(inside, motion.position_mm(inside)))
+    known = f"Here the changes of pace read as up to {felt:.1f} mm/m. " if felt >= 0.05 else ""
+    return [
+        "The level was read while the carriage was pushed, and takes the push for a slope (acceleration over gravity). "
+        f"{known}Stop at the stations and wait until it stands."
+    ]
 
 
 def _typed_outcome(recordings: Sequence[Recording], geometry: Geometry) -> Outcome:

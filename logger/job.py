@@ -32,6 +32,8 @@ KINDS = (
     "verdict",
     "note",
     "direction check",
+    "instrument check",
+    "level zero",
     "learned",
     "machine changed",
     "withdrawn",

@@ -58,6 +58,7 @@ COMMANDS = {
     "new": "a job folder with a commented machine.yaml",
     "ports": "serial ports and which instrument answers",
     "listen": "readings as they come",
+    "instrument": "what an instrument is good for today: noise, drift, repeatability; a level's zero",
     "sweep": "record the carriage being pushed through its stroke",
     "live": "the height now, and what is still to go",
     "replay": "play a recorded sweep again",
@@ -71,6 +72,7 @@ COMMANDS = {
     "take": "readings typed in for one check: its result, and what to move",
     "note": "a remark or the shop's temperature, into the journal",
     "report": "the whole job as one HTML file, to hand over and to print",
+    "history": "the job over months: creeping, seasons, what moved since the last good state",
     "export": "copy recordings out, as CSV with a Data Package descriptor",
     "verify": "check recordings against their checksums",
 }
