@@ -23,7 +23,7 @@ from analysis.situation import Errors, Outcome, Situation, draw_errors, loss_of,
 
 REFINED = 4  # sets of bolts whose parks and targets are worked out in full
 RANKED = 60  # draws that are enough to rank sets of bolts
-LIKELY = 0.6  # a chance of ending inside at which a round is made for itself, not for what it teaches
+PROGRESS = 0.6  # a round that ends at this part of where it began is made for itself, not for what it teaches
 AHEAD = 0.5  # weight of the next round's end against this one's
 BOLDER = (0.1, 0.02)  # parts of the response's variance counted by rounds that are made to learn
 WORSE, SELDOM = 1.2, 0.05  # a round may leave the machine this much worse in this part of the draws
@@ -117,7 +117,11 @@ def plan_round(situation: Situation, cost_per_move: float = 0.02, seed: int = 7)
             chosen = tuple(sorted(bolts))
             lifts = begun[chosen] if chosen in begun else first_lifts(situation, chosen)
             kept[bolts] = best_with(situation, errors, chosen, lifts, kept is fine) or nothing
-        return kept[bolts].loss + cost_per_move * len(kept[bolts].steps)
+        return kept[bolts].loss + cost(kept[bolts])
+
+    def cost(outcome: Outcome) -> float:
+        travel = sum(abs(step.lift_mm) for step in outcome.steps)
+        return cost_per_move * len(outcome.steps) + situation.cost_per_mm * travel
 
     promising = [frozenset(bolts) for bolts in begun]
     best: frozenset[int] = frozenset()
@@ -129,14 +133,16 @@ def plan_round(situation: Situation, cost_per_move: float = 0.02, seed: int = 7)
         best = better
         promising = [frozenset(best ^ {bolt}) for bolt in situation.turnable()]
         promising = [bolts for bolts in promising if bolts]
-    if fine[best].chance_inside >= LIKELY or not begun:
+    if np.median(fine[best].ratio) <= max(1.0, PROGRESS * np.median(nothing.ratio)) or not begun:
         return fine[best], nothing
     rounds = [*fine.values(), *bolder(situation, errors)]
-    return min(rounds, key=lambda each: _worth(situation, each, nothing) + cost_per_move * len(each.steps)), nothing
+    return min(rounds, key=lambda each: _worth(situation, each, nothing) + cost(each)), nothing
 
 
 def _worth(situation: Situation, outcome: Outcome, nothing: Outcome) -> float:
     """Loss of this round and of the one after it; a round that may well make things worse is out."""
+    if not outcome.steps:
+        return nothing.loss  # standing still teaches nothing: the round after it would be this one again
     if np.mean(outcome.ratio > WORSE * np.maximum(nothing.ratio, 1.0)) > SELDOM:
         return np.inf
     return (1.0 - AHEAD) * outcome.loss + AHEAD * loss_ahead(situation, outcome)

@@ -89,7 +89,9 @@ def begun_targets(situation: Situation, errors: Errors, steps: Parks, lifts_mm: 
     """Targets from which the finer search starts: the robust fit of the whole guided round, all targets at once."""
     targets = targets_for(situation.middle_value, situation.response.mean(axis=0), steps, lifts_mm)
     played = play(situation, errors, steps, targets)
-    change = robust_targets(played.value, played.answer, played.lifts_mm, played.lift_answer, situation.groups)
+    bolts = [bolt for bolt, _ in steps]
+    bounds = (situation.lowest_mm[bolts], situation.highest_mm[bolts])
+    change = robust_targets(played.value, played.answer, played.lifts_mm, played.lift_answer, situation.groups, bounds)
     return np.asarray(targets + change)
 
 

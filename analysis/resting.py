@@ -119,7 +119,7 @@ def plan_resting(situation: Situation, resting: Resting, cost_per_move: float) -
             if not planned.steps:
                 break
             played = play_resting(situation, resting, errors, planned.steps)
-            if played.loss + cost_per_move * len(played.steps) < best.loss + cost_per_move * len(best.steps):
+            if _cost(played, cost_per_move, situation) < _cost(best, cost_per_move, situation):
                 best = played
             lifts = rest.copy()
             lifts[:, [step.bolt for step in planned.steps]] = [step.lift_mm for step in planned.steps]
@@ -172,6 +172,10 @@ def turned_until(resting: Resting, step: Step, lifts_mm: FloatArray, wanted: Flo
         nearest = grid[row, np.argmin(np.abs(miss), axis=1)]
         found = np.where(crosses.any(axis=1), low + share * (high - low), nearest)
     return found
+
+
+def _cost(outcome: Outcome, cost_per_move: float, situation: Situation) -> float:
+    return outcome.loss + outcome.price(cost_per_move, situation.cost_per_mm)
 
 
 def _outcome(steps: tuple[Step, ...], value: FloatArray, lifts_mm: FloatArray, situation: Situation) -> Outcome:

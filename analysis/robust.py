@@ -22,7 +22,7 @@ from analysis.situation import Situation, loss_of, slope_of_loss
 
 ITERATIONS = 14
 MEAN_WEIGHT = 0.6  # a mean anywhere in the inner part of its band costs nothing against the shape
-TRAVEL = 0.002  # price of a millimetre squared, in bands squared: stops runs along directions nothing sees
+TRAVEL = 0.01  # price of a millimetre squared, in bands squared: stops runs along directions nothing sees
 GUIDED_PART = 0.4  # of the response's variance that is left when a display stops the hand
 
 
@@ -129,12 +129,18 @@ def robust_lifts(
 
 
 def robust_targets(
-    value: FloatArray, answer: FloatArray, lifts_mm: FloatArray, lift_answer: FloatArray, groups: tuple[Group, ...]
+    value: FloatArray,
+    answer: FloatArray,
+    lifts_mm: FloatArray,
+    lift_answer: FloatArray,
+    groups: tuple[Group, ...],
+    bounds_mm: tuple[FloatArray, FloatArray],
 ) -> FloatArray:
     """The change of the targets (steps,) that keeps the end of a guided round nearest to true over all draws.
 
     ``value`` (draws, rows) is how the round ends with the targets as they are, ``answer`` (draws, rows, steps) how the
-    end follows them; ``lifts_mm`` (draws, steps) and ``lift_answer`` (draws, steps, steps) the same of the lifts.
+    end follows them; ``lifts_mm`` (draws, steps) and ``lift_answer`` (draws, steps, steps) the same of the lifts, whose
+    mean is kept within ``bounds_mm``.
     Draws weigh by what they cost: first alike, then by the slope of ``loss_of``.
     """
     rows = scaled_rows(value, answer, groups)
@@ -157,6 +163,7 @@ def robust_targets(
         normal = design.T @ design + design_lift.T @ design_lift
         wanted = design.T @ right + design_lift.T @ (travel * lifts_mm.reshape(-1))
         solved = -np.linalg.solve(normal + 1e-9 * np.trace(normal) * np.eye(steps), wanted)
+        solved = solved * _part_within(lifts_mm.mean(axis=0), lift_answer.mean(axis=0) @ solved, bounds_mm)
         left = apart + centred @ solved
         ratio = _ratio(ends + moves @ solved, rows)
         loss = float(np.mean(loss_of(ratio)))
@@ -168,6 +175,13 @@ def robust_targets(
         cost = slope_of_loss(ratio) if turn >= ITERATIONS // 2 else np.ones_like(ratio)
         trust = cost / np.maximum(ratio, 0.3)
     return change
+
+
+def _part_within(now: FloatArray, step: FloatArray, bounds: tuple[FloatArray, FloatArray]) -> float:
+    """The largest part of ``step`` that keeps ``now`` plus it between the bounds; 1 where it need not be shortened."""
+    room = np.where(step > 0.0, bounds[1] - now, now - bounds[0])
+    share = np.maximum(room, 0.0) / np.maximum(np.abs(step), 1e-12)
+    return float(np.clip(share.min(initial=1.0), 0.0, 1.0))
 
 
 def _ratio(ends: FloatArray, rows: Rows) -> FloatArray:

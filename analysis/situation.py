@@ -28,7 +28,8 @@ class Situation:
     ``hand`` is the standard deviation of the display at the end of a turn, in the rows' unit; ``lock_nut_mm`` that of
     the shift when the nut is locked and read again. ``least_gain``, in the rows' unit per mm: a display that moves
     less per mm of thread does not guide a hand. ``offset`` (draws, rows), where given, is added to the value in each
-    draw: what a response taken at the end of a round leaves out on the way there.
+    draw: what a response taken at the end of a round leaves out on the way there. ``cost_per_mm`` of thread travel, as
+    a part of the loss, where little turning is wished for.
     """
 
     value: FloatArray
@@ -43,6 +44,7 @@ class Situation:
     lock_nut_mm: float = 0.004
     least_gain: float = 0.12
     offset: FloatArray | None = None
+    cost_per_mm: float = 0.0
 
     @property
     def middle_value(self) -> FloatArray:

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis.carriage import Carriage
+from analysis.gaps import GRAVITY_m_s2
 from analysis.prior import Bench, Prior, Spread
 from analysis.response import SetUp, Table
 from analysis.results import Findings, FloatArray
@@ -79,6 +80,10 @@ def bench_of(machine: machines.Machine) -> Bench:
         GJ=float(rail.shear_N_per_mm2 * (rail.torsion_J_mm4 or UNKNOWN_J_mm4)),
         carriage=carriage_of(machine),
         section_known=known,
+        stiffness_N_mm=np.array([bolt.stiffness_N_per_mm or np.nan for bolt in machine.bolts], dtype=np.float64),
+        one_way=np.array([bolt.kind == "rest_only" for bolt in machine.bolts]),
+        rail_mm=(float(rail.from_mm), float(rail.to_mm)),
+        rail_N_mm=GRAVITY_m_s2 * float(rail.line_mass_kg_per_m) / 1000.0,
     )
 
 

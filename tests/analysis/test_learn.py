@@ -78,7 +78,7 @@ def test_one_round_teaches_the_turned_bolts_and_keeps_the_truth_inside_its_doubt
     after: list[float] = []
     inside: list[float] = []
     weights = reading_weights(ACROSS, CARRIAGE, S)
-    for truth in PRIOR.draw(6, seed=99)[:3]:
+    for truth in PRIOR.draw(12, seed=99)[:6]:
         rounds, response = rounds_of(truth, lifts, parked=parked)
         learned = learn(PRIOR, *observed(rounds, CARRIAGE))
         prior = learn(PRIOR, *observed((Round(rounds[0].sweeps),), CARRIAGE))
