@@ -175,7 +175,8 @@ def turned_until(resting: Resting, step: Step, lifts_mm: FloatArray, wanted: Flo
 
 
 def _cost(outcome: Outcome, cost_per_move: float, situation: Situation) -> float:
-    return outcome.loss + outcome.price(cost_per_move, situation.cost_per_mm)
+    travel = sum(abs(step.lift_mm) for step in outcome.steps)
+    return outcome.loss + cost_per_move * len(outcome.steps) + situation.cost_per_mm * travel
 
 
 def _outcome(steps: tuple[Step, ...], value: FloatArray, lifts_mm: FloatArray, situation: Situation) -> Outcome:
