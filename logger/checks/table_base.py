@@ -74,6 +74,7 @@ CHECKS: tuple[Check, ...] = (
             Because("base", "The cast body lies on four feet: raising one to level it also twists it."),
             Because("feet", "A foot in the air is no support: raised, it does nothing to the table until it touches."),
         ),
+        disturbs=(Because("feet", "Taking a twist out loads one diagonal more: see that no foot of the other hangs."),),
     ),
     FIT,
     Check(

@@ -367,7 +367,7 @@ def test_a_sweep_after_the_moves_is_fresh_again_but_toe_waits_to_be_measured():
 def test_an_adjustment_makes_its_own_check_stale_and_all_above_it():
     board = finished().add("taken", check="twist", adjusted=True).board(TRUE_RAIL)
     stale = {row.check.name for row in board.rows if row.state == "stale"}
-    assert stale == {"twist", *all_above("twist")}
+    assert stale == {"twist", "feet", *all_above("twist")}, "and the load on the feet is another"
     assert board.row("twist").why == "Twist was adjusted after it; measure again."
 
 
