@@ -157,6 +157,7 @@ class Move:
     ``park_mm``: where the carriage's middle stands while turning (None where the set-up reads nowhere);
     ``reading_now`` and ``reading_target`` are what the instrument's own display shows (raw sign, raw zero) before this
     move and when it is right, all earlier moves made; ``height_now`` and ``height_target`` the same as heights.
+    ``steps`` are the words for the hand, in working order.
     """
 
     order: int
@@ -173,6 +174,7 @@ class Move:
     uncertainty: float | None
     unit: str
     set_up: str = ""
+    steps: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -188,9 +190,28 @@ class Predicted:
     uncertainty: FloatArray
 
 
+@dataclass(frozen=True, slots=True)
+class WouldShow:
+    """A set-up not swept yet, and what it would show: expanded uncertainties now and with it.
+
+    ``set_up`` is its name in machine.yaml, or empty for one not described there (``what`` says it in words). ``work``
+    compares efforts (a stand set down and swept is 1). ``gains`` are (what, now, then) with the unit in the words.
+    """
+
+    set_up: str
+    what: str
+    work: float
+    gains: tuple[tuple[str, float, float], ...]
+    worth: float
+
+
 @dataclass(frozen=True)
 class Plan:
-    """The advice of one round."""
+    """The advice of one round.
+
+    ``cautions`` come before the first move. ``whole_stroke`` is the carriage's run over all of its stroke (None where a
+    single set-up tells nothing of it). ``would_show``: extra set-ups by what they show for their work, best first.
+    """
 
     round: int
     set_up: str
@@ -207,3 +228,6 @@ class Plan:
     not_seen: tuple[str, ...]
     warnings: tuple[str, ...]
     why: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = ()
+    whole_stroke: PlaceFinding | None = None
+    would_show: tuple[WouldShow, ...] = ()

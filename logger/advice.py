@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from analysis.bolts import best_possible, plan_round
+from analysis.bolts import best_possible
 from analysis.response import reading_weights
 from analysis.results import FloatArray, Move, PlaceFinding, Plan, Predicted, Verdict
 from analysis.rounds import Sweep
@@ -21,12 +21,15 @@ from analysis.situation import WELL_INSIDE, Outcome
 from analysis.uncertainty import peak_to_valley
 from analysis.units import reading_from_height
 from logger import advice_inputs as inputs
-from logger.advice_ground import DRAWS, Ground, MEAN_SPARE_mm, doubt_of, ground_of, main_alone
+from logger.advice_ground import DRAWS, Ground, MEAN_SPARE_mm, doubt_of, ground_of, main_alone, plan
 from logger.advice_json import as_json, predicted_as_json
-from logger.advice_places import next_set_up, places
+from logger.advice_places import next_set_up, places, whole_stroke
+from logger.advice_resting import estimated_lifts
 from logger.errors import NotAllowed
+from logger.extra_set_ups import would_show
 from logger.findings import surface_under
 from logger.fitness import before_the_first_bolt, stop_for_play
+from logger.turn_steps import cautions_for, steps_of
 from logger.turn_words import turn_words
 
 if TYPE_CHECKING:
@@ -38,12 +41,13 @@ __all__ = ["advise", "as_json", "estimate_turned", "places", "predict", "predict
 
 UNSEEN_PART = 0.04  # a bolt that moves no seen reading by this part of its lift is not seen
 BEYOND = 1.05  # a band is not called out of reach for a hair: the model is not that good
-COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.012, "fewest": 0.06}
+COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.012, "fewest": 0.06, "least": 0.005}
+COST_OF_TRAVEL: Mapping[str, float] = {"least": 0.4}  # per mm of thread
 
 STRAY_mm = 0.5  # further from what is expected a parked display is not that of this sweep
 SURE_ENOUGH = 0.95  # a chance of being inside at which a round is ended before its last move
 
-Trust = Literal["chance", "few", "fewest"]
+Trust = Literal["chance", "few", "fewest", "least"]
 
 
 def advise(
@@ -55,6 +59,7 @@ def advise(
     NotAllowed where nothing was swept, or nothing in that set-up.
     """
     ground = ground_of(job, set_up, made_so_far)
+    ground = replace(ground, situation=replace(ground.situation, cost_per_mm=COST_OF_TRAVEL.get(trust, 0.0)))
     reached = best_possible(main_alone(ground))
     limit = ground.situation.groups[0].limit
     best = float(np.median(reached)) * limit
@@ -74,6 +79,8 @@ def advise(
         moves=(),
         predicted=None,
         places=places(job.machine, list(ground.state.current.values())),
+        whole_stroke=whole_stroke(job.machine, list(ground.state.current.values())),
+        would_show=would_show(job.machine, list(ground.state.current)),
         not_seen=ground.findings.not_seen,
         warnings=ground.warnings,
     )
@@ -102,6 +109,8 @@ def predict(job: Job, turned: Mapping[str, float], *, set_up: str | None = None)
         lifts[names.index(job.machine.bolt(name).name)] += raise_mm
     rng = np.random.default_rng(11)
     middle = ground.situation.response @ lifts
+    if ground.resting is not None:
+        middle = ground.resting.change(np.repeat(lifts[None], len(middle), axis=0))
     noise = rng.multivariate_normal(np.zeros(middle.shape[1]), ground.situation.covariance, len(middle), method="eigh")
     return _predicted(ground, ground.situation.value + middle + noise)
 
@@ -127,6 +136,11 @@ def estimate_turned(job: Job, move: ParkedMove | str, *, set_up: str | None = No
     recorded = TurnedBolt(move.bolt, 0.0, 0.0, "parked", move.park_mm, move.before, move.after, set_up or ground.main)
     parked = inputs.parked_of(job.machine, recorded, ground.main)
     assert parked is not None
+    if ground.resting is not None:
+        low, middle, high = np.quantile(
+            estimated_lifts(ground.learned, ground.lifts, parked, index), [0.025, 0.5, 0.975]
+        )
+        return replace(recorded, raise_mm=float(middle), uncertainty_mm=float(max(0.5 * (high - low), 0.01)))
     weights = reading_weights(parked.set_up, ground.learned.prior.bench.carriage, np.array([parked.s_mm]))
     gain = np.einsum("dqb,q->db", ground.learned.state_response(np.array([parked.s_mm]))[:, 0], weights[0])[:, index]
     if abs(float(np.mean(gain))) < UNSEEN_PART * (1000.0 / 600.0 if parked.set_up.kind == "level" else 1.0):
@@ -217,9 +231,10 @@ def _beyond_the_bolts(base: Plan) -> tuple[str, ...]:
 
 
 def _with_moves(machine: Machine, base: Plan, ground: Ground, trust: Trust) -> Plan:
-    outcome, nothing = plan_round(ground.situation, COST_OF_A_MOVE[trust])
+    outcome, nothing = plan(ground, ground.situation, COST_OF_A_MOVE[trust])
     if not outcome.steps and base.verdict.word == "outside":  # any move that helps beats standing still out of the band
-        outcome, nothing = plan_round(main_alone(ground, one_round=True), 0.0)
+        several = len(ground.situation.groups) > 1  # the main set-up alone would run off along what only others see
+        outcome, nothing = plan(ground, ground.situation if several else main_alone(ground, one_round=True), 0.0)
     if not outcome.steps:
         if base.verdict.word == "cannot tell" or nothing.chance_inside > 0.5:
             why = ("No turn would surely improve it, and the uncertainty reaches across the limit: measure again.",)
@@ -242,7 +257,7 @@ def _rest_of_the_round(machine: Machine, base: Plan, ground: Ground, trust: Trus
         lowest_mm=np.where(free, ground.situation.lowest_mm, 0.0),
         highest_mm=np.where(free, ground.situation.highest_mm, 0.0),
     )
-    outcome, nothing = plan_round(situation, COST_OF_A_MOVE[trust])
+    outcome, nothing = plan(ground, situation, COST_OF_A_MOVE[trust])
     if not outcome.steps or nothing.chance_inside >= SURE_ENOUGH:
         why = ("This round's moves are made: measure again.",)
         return replace(base, next="sweep", next_set_up=ground.main, why=why)
@@ -251,10 +266,12 @@ def _rest_of_the_round(machine: Machine, base: Plan, ground: Ground, trust: Trus
 
 def _turning(machine: Machine, base: Plan, ground: Ground, outcome: Outcome, nothing: Outcome) -> Plan:
     rows = ground.rows
+    moves = tuple(replace(move, steps=steps_of(machine, move)) for move in _moves(machine, ground, outcome))
     return replace(
         base,
         next="turn",
-        moves=_moves(machine, ground, outcome),
+        moves=moves,
+        cautions=cautions_for(machine, moves),
         predicted=_predicted(ground, outcome.value),
         warnings=(*base.warnings, *ORDER),
         why=(

@@ -10,7 +10,7 @@ import math
 from dataclasses import asdict
 from typing import Any
 
-from analysis.results import Move, PlaceFinding, Plan, Predicted
+from analysis.results import Move, PlaceFinding, Plan, Predicted, WouldShow
 
 
 def as_json(plan: Plan) -> dict[str, Any]:
@@ -31,6 +31,9 @@ def as_json(plan: Plan) -> dict[str, Any]:
         "moves": [move_as_json(move) for move in plan.moves],
         **(predicted_as_json(plan.predicted, plan.verdict.unit) if plan.predicted else {"predicted": None}),
         "places": [place_as_json(place) for place in plan.places],
+        "whole_stroke": place_as_json(plan.whole_stroke) if plan.whole_stroke else None,
+        "would_show": [would_show_as_json(each) for each in plan.would_show],
+        "cautions": list(plan.cautions),
         "not_seen": list(plan.not_seen),
         "warnings": list(plan.warnings),
         "why": list(plan.why),
@@ -55,6 +58,7 @@ def move_as_json(move: Move) -> dict[str, Any]:
         f"height_target_{unit}": number(move.height_target),
         f"uncertainty_{unit}": number(move.uncertainty),
         "set_up": move.set_up,
+        "steps": list(move.steps),
     }
 
 
@@ -87,6 +91,16 @@ def place_as_json(place: PlaceFinding) -> dict[str, Any]:
         "allowed_mm": number(place.allowed),
         "seen": place.seen,
         "why": place.why,
+    }
+
+
+def would_show_as_json(extra: WouldShow) -> dict[str, Any]:
+    """An extra set-up: what its sweep would tell, uncertainties now and then (k = 2)."""
+    return {
+        "set_up": extra.set_up or None,
+        "what": extra.what,
+        "work": extra.work,
+        "gains": [{"of": of, "now": number(now), "then": number(then)} for of, now, then in extra.gains],
     }
 
 

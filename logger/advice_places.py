@@ -14,12 +14,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis.carriage import Carriage
-from analysis.response import SetUp, covering_positions, place_weights, seen_by_geometry
+from analysis.response import covering_positions, place_weights
 from analysis.results import Findings, FloatArray, PlaceFinding
-from analysis.state import Shape, doubt_with, estimate_shape, place_rows
+from analysis.state import Shape, estimate_shape, place_rows
 from analysis.uncertainty import peak_to_valley
 from analysis.verdict import judge
 from logger import advice_inputs as inputs
+from logger.extra_set_ups import would_show
 from logger.machines import Machine
 
 if TYPE_CHECKING:
@@ -141,24 +142,27 @@ def _shape_doubt(covariance: FloatArray) -> float:
 
 
 def next_set_up(machine: Machine, swept: Sequence[str]) -> str | None:
-    """The set-up not yet swept that would take most doubt from the carriage's run over the whole stroke."""
-    carriage, table = inputs.carriage_of(machine), inputs.table_of(machine)
-    s_mm = np.linspace(*carriage.stroke_mm, 27)
-    usable: dict[str, tuple[SetUp, FloatArray]] = {}
-    for name, given in machine.set_ups.items():
-        if given.direction == "height":
-            set_up = inputs.set_up_of(machine, name)
-            seen = s_mm[seen_by_geometry(set_up, carriage, table, s_mm)]
-            if len(seen) > 2:
-                usable[name] = (set_up, seen)
-    have = {name: usable[name] for name in swept if name in usable}
-    rest = [name for name in usable if name not in have]
-    if not have or not rest:
+    """The set-up of machine.yaml, not yet swept, that would show most for its work; None where none shows anything."""
+    return next((extra.set_up for extra in would_show(machine, swept) if extra.set_up), None)
+
+
+def whole_stroke(machine: Machine, findings: Sequence[Findings]) -> PlaceFinding | None:
+    """The carriage's height over all of its stroke, judged like a place; None where nothing reads heights or tilts."""
+    several = [f for f in findings if f.set_up in machine.set_ups and machine.set_up(f.set_up).direction == "height"]
+    if not several:
         return None
-    now = doubt_with(carriage, have)
-    doubts = {name: doubt_with(carriage, {**have, name: usable[name]}) for name in rest}
-    best = min(rest, key=lambda name: doubts[name])
-    return best if doubts[best] < 0.9 * now else None
+    shape = shape_of(machine, several)
+    s_mm = np.linspace(*shape.carriage.stroke_mm, 21)
+    value, covariance = shape.rows(s_mm, np.tile([1.0, 0.0, 0.0], (len(s_mm), 1)))
+    limit = STROKE_PART * float(machine.band.peak_to_valley_mm)
+    width, uncertainty = peak_to_valley(value, covariance)
+    if uncertainty > limit:
+        swept = ", ".join(each.set_up for each in several)
+        return _not_seen(
+            WHOLE_STROKE, limit, f"From {swept} it is known to ±{uncertainty:.2f} mm only; {limit:.3f} mm is allowed."
+        )
+    verdict = judge(width, uncertainty, None, limit, "mm", "height over the whole stroke")
+    return PlaceFinding(WHOLE_STROKE, verdict.word, width, uncertainty, limit, True, verdict.reason)
 
 
 def _not_seen(name: str, allowed: float, why: str) -> PlaceFinding:
