@@ -42,7 +42,7 @@ def report(args: argparse.Namespace) -> Answer:
     args.terminal.progress("Laying out the report ...".ljust(60))
     data = page(facts, args.units, sheet=args.sheet).encode("utf-8")
     write_whole(target, data)
-    drawn = _pictures(args, pictures(facts, args.units), folder) if folder is not None else []
+    drawn = write_pictures(args, pictures(facts, args.units), folder) if folder is not None else []
     answer: dict[str, Any] = {"report": str(target), "bytes": len(data), "pictures": drawn, **as_json(facts)}
     return Answer(answer, _lines(facts, target, data, drawn, args.sheet))
 
@@ -63,7 +63,8 @@ def _was(count: int) -> str:
     return "was" if count == 1 else "were"
 
 
-def _pictures(args: argparse.Namespace, drawn: dict[str, Picture], folder: Path) -> list[str]:
+def write_pictures(args: argparse.Namespace, drawn: dict[str, Picture], folder: Path) -> list[str]:
+    """Write pictures by name into ``folder`` in the form ``args`` asks for; the files' names."""
     from logger.report import raster
     from logger.report.svg import svg
 

@@ -62,7 +62,7 @@ def pictures(facts: Facts, units: Units = "mm") -> dict[str, Picture]:
     """Every picture of the report by the name of its file."""
     pen = Pen(facts, units)
     out = {
-        f"round-{s.number:03d}-{_slug(found.set_up)}": pen.rail(s, found)
+        f"round-{s.number:03d}-{slug(found.set_up)}": pen.rail(s, found)
         for s in facts.full_states
         for found in s.findings
     }
@@ -75,7 +75,8 @@ def fine(value: float, unit: str) -> str:
     return f"{value * 1000:.1f} {'µm' if unit == 'mm' else 'µm/m'}"
 
 
-def _slug(name: str) -> str:
+def slug(name: str) -> str:
+    """A name as part of a file's name."""
     return "".join(char if char.isalnum() and char.isascii() else "-" for char in name.casefold())[:40] or "set-up"
 
 

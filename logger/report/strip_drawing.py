@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from logger.report.rail_drawing import figure, unit_word
-from logger.report.shapes import Picture
+from logger.report.shapes import Anchor, Picture
 from logger.wording import STATE_SIGNS, amount
 
 if TYPE_CHECKING:
@@ -124,11 +124,12 @@ def draw_course(
         picture.words(
             PLOT_LEFT - 8, y(value) + 4, figure(value, unit, units, sign=True), "ink", 12, "end", name="scale"
         )
-    picture.words(PLOT_LEFT - 8, floor + 14, unit_word(unit, units), "soft", 12, "end")
+    picture.words(PLOT_LEFT - 8, (floor + PLOT_TOP) / 2, unit_word(unit, units), "soft", 12, "end")
     picture.line([(PLOT_LEFT, PLOT_TOP), (PLOT_LEFT, floor), (WIDTH - 14, floor)], "soft", 0.8)
     for at, date in dates:
         picture.line([(x(at), floor), (x(at), floor + 5)], "soft")
-        picture.words(x(at), floor + 19, date, "soft", 12, "middle", name="along")
+        anchor: Anchor = "start" if at <= first else "end" if at >= last else "middle"
+        picture.words(x(at), floor + 19, date, "soft", 12, anchor, name="along")
     for at in turned_at:
         if first <= at <= last:
             picture.line([(x(at), PLOT_TOP), (x(at), floor)], "rule", 1.0, "turned", (2.0, 4.0))
