@@ -13,7 +13,7 @@ from fixtures.talkers import NodeTalker, any_profile
 from logger.decode import make_decoder
 from logger.decode.node_clock import SettledClock
 from logger.instruments import load_instrument
-from logger.readings import Ended
+from logger.readings import Ended, Reading
 from logger.recording import open_recording, verify
 from logger.recording_write import Description, RecordingWriter
 from logger.wire import Interpreter, WireRow
@@ -119,4 +119,5 @@ def test_a_position_comes_also_while_the_carriage_stands():
     decoder = make_decoder(encoder.frame_spec())
     hello, alive = sentence("PTSNH,1,0,150,power,1.0"), sentence("PTSNS,1,1,520000,4000,0,0")
     (reading,) = decoder.feed(hello + alive, 1_000_000_000)
+    assert isinstance(reading, Reading)
     assert (reading.value, reading.position, reading.channel) == (100.0, 4000.0, "position")

@@ -1,0 +1,151 @@
+"""Facts about readings that are typed in: at stations as a sweep, and into a field by a gauge that types."""
+
+import json
+import subprocess
+
+import pytest
+
+from logger.keyboard import TypedField
+from logger.recording import open_recording, verify
+from tests.logger.shell import COMMAND, ENVIRONMENT, Shell
+
+STATIONS = "550,850,1150,1450,1650"
+
+
+def typed(folder, text, *more, code=0, set_up="across"):
+    Shell(folder)
+    done = subprocess.run(
+        [*COMMAND, "sweep", "--typed", "--set-up", set_up, "--marks", STATIONS, *more, "--json"],
+        cwd=folder, env=ENVIRONMENT, input=text, capture_output=True, text=True, timeout=120, check=False,
+    )  # fmt: skip
+    assert done.returncode == code, done.stderr
+    return json.loads(done.stdout) if code == 0 else done.stderr
+
+
+def test_a_dial_and_a_pencil_give_the_same_findings_as_a_wire(tmp_path):
+    """Heights worked by hand: 0.10 everywhere but 0.13 at 1150, so 0.03 peak to valley, high there."""
+    there = ["0.10", "0.10", "0.13", "0.10", "0.10"]
+    swept = typed(tmp_path, "\n".join([*there, *there[::-1]]) + "\n")
+    assert (swept["readings"], swept["marks"], swept["passes"]) == (10, 10, 2)
+    assert (swept["position_source"], swept["ended"]) == ("typed", "passes")
+    spots = Shell(tmp_path).json("spots")
+    assert spots["profile"]["x_mm"] == [550, 850, 1150, 1450, 1650]
+    assert spots["profile"]["height_mm"] == pytest.approx([0.10, 0.10, 0.13, 0.10, 0.10], abs=0.002)
+    assert spots["position_source"] == "typed"
+    assert verify(tmp_path / "sweeps" / "0001-across") == []
+
+
+def test_a_pair_of_feelers_is_recorded_as_the_interval_it_is(tmp_path):
+    typed(tmp_path, "0.10..0.15\n0.10\n0.10\n0.10\n0.10\n", "--passes", "1")
+    wire = (tmp_path / "sweeps" / "0001-across" / "wire.csv").read_text()
+    assert '"0.10..0.15\\n"' in wire
+    profile = Shell(tmp_path).json("spots", "1")["profile"]
+    assert profile["height_mm"][0] == pytest.approx(0.125, abs=0.003)
+    # anywhere between is as likely: half width over root three (GUM 4.3.7), doubled
+    assert profile["uncertainty_mm"][0] >= 2 * 0.025 / 3**0.5 - 1e-6
+    assert profile["uncertainty_mm"][0] > 1.3 * profile["uncertainty_mm"][1]
+
+
+def test_what_is_refused_is_kept_and_said_and_the_station_is_asked_again(tmp_path):
+    swept = typed(tmp_path, "ten\n0.1\n25.4 mm m\n0.1\n0.1\n0.1\n0.1\n", "--passes", "1")
+    assert (swept["marks"], swept["garbage"], swept["ended"]) == (5, 2, "passes")
+    assert sum("was not taken" in warning for warning in swept["warnings"]) == 2
+    assert '"ten\\n"' in (tmp_path / "sweeps" / "0001-across" / "wire.csv").read_text()
+
+
+def test_the_one_before_can_be_typed_again_and_counts_once(tmp_path):
+    typed(tmp_path, "0.1\n0.9\n<\n0.1\n0.1\n0.1\n0.1\n", "--passes", "1")
+    assert Shell(tmp_path).json("spots", "1")["profile"]["height_mm"] == pytest.approx([0.1] * 5, abs=1e-6)
+    assert len(open_recording(tmp_path / "sweeps" / "0001-across").value) == 6, "both are on disk"
+
+
+def test_a_station_that_cannot_be_read_is_left_out(tmp_path):
+    swept = typed(tmp_path, "0.1\n-\n0.1\n0.1\n0.1\n", "--passes", "1")
+    assert swept["gaps"] == 1
+    assert Shell(tmp_path).json("spots", "1")["profile"]["x_mm"] == [550, 1150, 1450, 1650]
+
+
+def test_stopping_early_keeps_what_there_is_and_says_how_far_it_came(tmp_path):
+    swept = typed(tmp_path, "0.1\n0.1\n0.1\nend\n", "--passes", "1")
+    assert swept["ended"] == "operator"
+    assert "3 of 5 stations were come to." in Shell(tmp_path).json("spots", "1")["warnings"]
+
+
+def test_units_are_converted_and_a_lost_point_is_a_slip(tmp_path):
+    swept = typed(tmp_path, "4 thou\n0.004 in\n0.1016\n1016\n0.1016 mm\n0.1016\n", "--passes", "1")
+    assert swept["garbage"] == 1
+    assert Shell(tmp_path).json("spots", "1")["profile"]["height_mm"] == pytest.approx([0.1016] * 5, abs=1e-6)
+
+
+def test_a_bubble_is_typed_for_a_level_set_up(tmp_path):
+    swept = typed(tmp_path, "0.10\n0.12\n0.14\n0.12\n0.10\n", "--passes", "1", set_up="pitch")
+    assert swept["readings"] == 5
+    assert "height_mm_per_m" in Shell(tmp_path).json("spots", "1")["profile"]
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [(("--port", "P"), "do not go together"), (("--instrument", "indicator-line"), "is not typed")],
+)
+def test_what_is_not_typed_is_refused(tmp_path, more, words):
+    assert words in typed(tmp_path, "", *more, code=2)
+
+
+def test_two_readings_and_no_more_are_too_few(tmp_path):
+    typed(tmp_path, "0.1\n0.1\nend\n", "--passes", "1")
+    done = Shell(tmp_path)("spots", "1")
+    assert done.returncode == 1
+    assert "at least 3" in done.stderr
+
+
+class TestAGaugeThatTypes:
+    """Digits and Enter arrive as keys; only the focused field takes them."""
+
+    def field(self):
+        lines = []
+
+        def take(line):
+            lines.append(line)
+            return ""
+
+        return TypedField(take), lines
+
+    def test_digits_and_enter_are_one_value(self):
+        field, lines = self.field()
+        field.focus()
+        assert all(field.key(character) for character in "-0.12\r")
+        assert (lines, field.text) == (["-0.12"], "")
+
+    def test_without_the_focus_no_key_is_taken(self):
+        field, lines = self.field()
+        assert not any(field.key(character) for character in "0.12\r")
+        assert lines == []
+
+    def test_half_a_number_is_dropped_when_the_focus_leaves(self):
+        field, lines = self.field()
+        field.focus()
+        field.key("0")
+        field.leave()
+        field.focus()
+        for character in "1.5\n":
+            field.key(character)
+        assert lines == ["1.5"]
+
+    def test_a_refusal_is_said_and_a_runaway_cable_is_bounded(self):
+        field = TypedField(lambda line: "not a number")
+        field.focus()
+        for character in "abc\n":
+            field.key(character)
+        assert field.said == "not a number"
+        for _ in range(10_000):
+            field.key("1")
+        assert len(field.text) <= TypedField.MOST + 1
+        field.key("\n")
+        assert field.said == "longer than a number can be"
+
+    def test_backspace_and_keys_that_are_no_characters(self):
+        field, lines = self.field()
+        field.focus()
+        for character in ("1", "2", "\x7f", "\x1b", "f1", "\n"):
+            field.key(character)
+        assert lines == ["1"]
