@@ -10,17 +10,16 @@ from __future__ import annotations
 import argparse
 import math
 from collections.abc import Sequence
-from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from logger.commands import Answer
-from logger.commands._job import open_job, sweeps_to_judge, swept_unit, the_set_up
+from logger.commands._job import open_job, sweeps_to_judge, the_set_up
 from logger.described import as_now, changes_since, moved_since
 from logger.wording import amount, position, state, table
 
 if TYPE_CHECKING:
-    from analysis.results import Findings, Move, PlaceFinding, Plan, Predicted, Verdict
-    from logger.job import Job, TurnedBolt
+    from analysis.results import Findings, PlaceFinding, Predicted, Verdict
+    from logger.job import TurnedBolt
     from logger.turned import TypedMove
     from logger.wording import Units
 
@@ -108,100 +107,12 @@ def _warned(warnings: Sequence[str]) -> list[str]:
     return [f"  note: {warning}" for warning in warnings]
 
 
-def bolts(args: argparse.Namespace) -> Answer:
-    """``truestroke bolts``, with ``--if`` as what would happen."""
-    from logger import advice
-
-    job = open_job(args)
-    set_up = the_set_up(job, args.set_up) if args.set_up else None
-    if args.what_if:
-        return _what_if(job, args.what_if, set_up, args.units)
-    plan = advice.advise(job, set_up=set_up)
-    plan = replace(plan, warnings=(*plan.warnings, *job.journal_faults()))
-    return Answer(advice.as_json(plan), bolts_lines(plan, args.units))
-
-
-def bolts_lines(plan: Plan, units: Units) -> list[str]:
-    """The plan in words; the cautions stand before the first move, not after it."""
-    unit = plan.verdict.unit
-    lines = [f"round {plan.round}, {plan.set_up}: {_verdict(plan.verdict, units)}"]
-    if plan.next == "turn" and plan.moves:
-        lines += ["", *SAFE_FIRST, "", *_moves_table(plan.moves, units)]
-        lines.append(
-            "  Slack the lock nut, turn until the indicator shows 'stop at', tighten the lock nut, read again."
-        )
-        lines.append("  Then record what the indicator showed before and after, with your own figures:")
-        lines.append("    truestroke turned " + " ".join(map(_as_typed, plan.moves)))
-    elif plan.next == "sweep":
-        other = f" with set-up {plan.next_set_up}" if plan.next_set_up else ""
-        lines.append(f"  Next: measure again{other}.")
-    elif not plan.reachable:
-        best = amount(plan.best_possible_peak_to_valley, plan.best_possible_uncertainty, unit, units, sign=False)
-        lines.append(f"  The bolts alone cannot do it: the best they can reach is {best} peak to valley.")
-    else:
-        lines.append("  Nothing to turn.")
-    if plan.predicted is not None and plan.moves:
-        lines.append(_predicted_line("After these moves", plan.predicted, unit, units))
-    if plan.unseen_bolts:
-        lines.append(f"  bolts this set-up cannot see: {', '.join(plan.unseen_bolts)}")
-    lines += _places_lines(plan.places, unit, units)
-    lines += [f"  why: {reason}" for reason in plan.why]
-    return [*lines, *_not_seen(plan.not_seen), *_warned(plan.warnings)]
-
-
-def _moves_table(moves: Sequence[Move], units: Units) -> list[str]:
-    rows = [("", "bolt", "move", "turns", "park at", "indicator now", "stop at")]
-    for move in moves:
-        arrow = "↑" if move.raise_mm > 0 else "↓"
-        rows.append(
-            (
-                str(move.order),
-                move.bolt,
-                f"{arrow} {amount(abs(move.raise_mm), None, 'mm', units, sign=False)}",
-                move.turn.partition(", ")[0],
-                position(move.park_mm, units),
-                amount(move.reading_now, None, move.unit, units),
-                amount(move.reading_target, move.uncertainty, move.unit, units),
-            )
-        )
-    # A turn too small to judge by eye is also said as the way the wrench's end goes: on a line of its own, it is long.
-    ways = [(move.bolt, move.turn.partition(", ")[2]) for move in moves]
-    return [*table(rows), *[f"  {bolt}: {way}" for bolt, way in ways if way]]
-
-
-def _as_typed(move: Move) -> str:
-    """A move as it is reported: parked readings say more of the machine than the travel that was meant."""
-    if move.park_mm is None or move.reading_now is None or move.reading_target is None:
-        return f"{move.bolt}={move.raise_mm:+.2f}mm"
-    unit = "mm" if move.unit == "mm" else ""
-    return f"{move.bolt}@{move.park_mm:g}:{move.reading_now:+.3f}..{move.reading_target:+.3f}{unit}"
-
-
 def _predicted_line(start: str, predicted: Predicted, unit: str, units: Units) -> str:
     spread = amount(predicted.peak_to_valley, predicted.peak_to_valley_uncertainty, unit, units, sign=False)
     mean = amount(predicted.mean, None, unit, units)
     return (
         f"  {start}: {spread} peak to valley, mean {mean}; {predicted.chance_inside * 100:.0f} in 100 to come inside."
     )
-
-
-def _what_if(job: Job, texts: Sequence[str], set_up: str | None, units: Units) -> Answer:
-    from logger import advice
-    from logger.errors import NotAllowed
-    from logger.turned import EXAMPLES, ParkedMove, parse_all
-
-    moves = parse_all(texts, job.machine)
-    if any(isinstance(move, ParkedMove) for move in moves):
-        raise NotAllowed("A parked reading says what was done, not what would be.", f"For --if write {EXAMPLES}.")
-    typed = {move.bolt: move.raise_mm for move in moves if not isinstance(move, ParkedMove)}
-    predicted = advice.predict(job, typed, set_up=set_up)
-    unit = swept_unit(job, set_up)
-    told = ", ".join(f"{bolt} {amount(raise_mm, None, 'mm', units)}" for bolt, raise_mm in typed.items())
-    answer: dict[str, Any] = {
-        "if": [{"bolt": bolt, "raise_mm": raise_mm} for bolt, raise_mm in typed.items()],
-        **advice.predicted_as_json(predicted, unit),
-    }
-    return Answer(answer, [_predicted_line(f"With {told}", predicted, unit, units).strip()])
 
 
 def turned(args: argparse.Namespace) -> Answer:

@@ -21,7 +21,8 @@ def add_parser(subparsers: Subparsers) -> None:
         "bolts",
         "Advises the next moves from every sweep and every move of this job. With --if: what would happen if these\n"
         "bolts were turned (repeatable, several at once); nothing is recorded.",
-        "  truestroke bolts\n  truestroke bolts --if B2=-1/6turn\n  truestroke bolts --if B2=+0.1mm B4=-0.05mm --json",
+        "  truestroke bolts\n  truestroke bolts --choose few\n  truestroke bolts --if B2=-1/6turn\n"
+        "  truestroke bolts --if B2=+0.1mm B4=-0.05mm --json\n  truestroke bolts --learned",
     )
     parser.add_argument(
         "--if",
@@ -32,10 +33,18 @@ def add_parser(subparsers: Subparsers) -> None:
         default=[],
         help="a move to try out, as B2=-1/6turn",
     )
+    parser.add_argument(
+        "--choose",
+        choices=("few", "least", "best"),
+        help="few: the fewest bolts; least: the least turning; best: the best chance to be inside (default: between)",
+    )
+    parser.add_argument(
+        "--learned", action="store_true", help="what a turn of each bolt does to the reading: as learned, and nominal"
+    )
     parser.add_argument("--set-up", metavar="S", help="plan from this set-up (default: that of the newest sweep)")
 
 
 def run(args: argparse.Namespace) -> Answer:
-    from logger.commands import _findings
+    from logger.commands import _bolts
 
-    return _findings.bolts(args)
+    return _bolts.bolts(args)

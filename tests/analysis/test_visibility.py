@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 
@@ -49,7 +51,7 @@ def test_looking_at_more_never_tells_less():
     order = ("across", "spindle", "pitch", "roll")
     for goal in LIMITS:
         series = [looking(*order[:count])[goal] for count in (1, 2, 3, 4)]
-        assert all(later <= before * 1.0001 for before, later in zip(series, series[1:], strict=False))
+        assert all(later <= before * 1.0001 for before, later in itertools.pairwise(series))
 
 
 def test_worth_counts_what_is_unknown_as_a_part_of_what_is_allowed_and_no_more_than_lost():
