@@ -19,6 +19,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.results import FloatArray
+from analysis.uncertainty import draws
 
 UNLIKELY = 0.01
 """A difference as large as that comes once in a hundred quick checks of a machine that did not move."""
@@ -29,7 +30,8 @@ LEAST_PLACES = 4
 class Difference:
     """Now minus then at ``x_mm`` (places,), its covariance (k = 1); ``unit`` as the profile's.
 
-    ``largest`` is the largest change that stands clear of its uncertainty most, at ``largest_x_mm``.
+    ``largest`` is the change that stands clear of its uncertainty most, at ``largest_x_mm``; ``size`` the largest of
+    all without its sign, with half of the bias of a largest taken off (as ``uncertainty.peak_to_valley`` does).
     """
 
     x_mm: FloatArray
@@ -40,6 +42,8 @@ class Difference:
     largest: float
     largest_uncertainty: float
     largest_x_mm: float
+    size: float
+    size_uncertainty: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,15 +88,22 @@ def difference(
     standard = np.sqrt(np.diag(covariance))
     worst = int(np.argmax(np.abs(change) / standard))
     chance = _chance(change, covariance, 0)
+    drawn = np.abs(draws(change, covariance)).max(axis=1)
+    plain = float(np.abs(change).max())
+    bias = float(drawn.mean()) - plain
+    low, high = np.quantile(drawn, [0.025, 0.975])
+    size, doubt = max(plain - 0.5 * bias, 0.0), float(np.hypot((high - low) / 2.0, 0.5 * bias))
     return Difference(
         x,
         change,
         covariance,
-        chance < UNLIKELY,
-        chance,
-        float(change[worst]),
-        2.0 * float(standard[worst]),
-        float(x[worst]),
+        moved=chance < UNLIKELY,
+        chance=chance,
+        largest=float(change[worst]),
+        largest_uncertainty=2.0 * float(standard[worst]),
+        largest_x_mm=float(x[worst]),
+        size=size,
+        size_uncertainty=doubt,
     )
 
 

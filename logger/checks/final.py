@@ -82,7 +82,8 @@ def compare(job: Job, again: float) -> tuple[Compared, ...]:
             "Bolts were turned since the state was accepted, so it is another machine now.",
             "Bring it inside, then take final state=accept again.",
         )
-    newest = _by_set_up(job, [e.data["sweep"] for e in entries[place:] if _is_sweep(e)])
+    since = _by_set_up(job, [e.data["sweep"] for e in entries[place:] if _is_sweep(e)])
+    newest = {set_up: sweeps[-1:] for set_up, sweeps in since.items()}  # older ones may show another state
     both = [set_up for set_up in newest if set_up in accepted]
     if not both:
         named = ", ".join(accepted)
@@ -145,12 +146,10 @@ def _findings(job: Job, names: Sequence[str]) -> Findings:
 
 
 def _judged(each: Compared, allowed: Allowed, job: Job) -> Verdict:
-    size, doubt = abs(each.change.largest), each.change.largest_uncertainty
+    size, doubt = each.change.size, each.change.size_uncertainty
     if each.unit != "mm":  # a slope is judged as what it lifts over the carriage's bearings
         over = float(job.machine.carriage.bearing_span_mm) / 1000.0
         size, doubt = size * over, doubt * over
-    if not each.change.moved:  # noise is no change; how small a change it would have seen is its uncertainty
-        size = 0.0
     return judge(size, doubt, allowed.lower, allowed.upper, "mm", f"change in set-up {each.set_up}")
 
 

@@ -287,13 +287,20 @@ def _out_of_order(found: Board, check: Check) -> list[str]:
     """Working out of order is allowed; what it may cost is said: near ones with the reason, the rest by name."""
     near = {each.check: each.reason for each in check.rests_on}
     behind = [name for name in all_below(check.name) if found.row(name).state != "inside"]
+    alike: dict[tuple[str, str], list[str]] = {}
+    for name in behind:
+        if name in near:
+            alike.setdefault((found.row(name).state, near[name]), []).append(name)
     said = [
-        f"{name} is {found.row(name).state}: when it is corrected later, measure this again. {near[name]}"
-        for name in behind
-        if name in near
+        f"{_these(names)} {word}: when corrected later, measure this again. {why}"
+        for (word, why), names in alike.items()
     ]
     far = [f"{name} ({found.row(name).state})" for name in behind if name not in near]
     return [*said, *([f"Under those, also not inside: {', '.join(far)}."] if far else [])]
+
+
+def _these(names: list[str]) -> str:
+    return f"{', '.join(names)} {'is' if len(names) == 1 else 'are'}"
 
 
 def _stale_above(found: Board, check: Check) -> list[str]:

@@ -28,10 +28,19 @@ def test_the_one_per_cent_point_is_that_of_the_table():
 
 def test_two_sweeps_of_one_machine_are_called_a_change_about_once_in_a_hundred():
     rng = np.random.default_rng(2)
-    called = sum(compare(np.zeros(25), rng).moved for _ in range(1000))
-    assert called <= 25
-    naive = sum(float(np.abs(compare(np.zeros(25), rng).change).max()) > 2 * 0.0028 for _ in range(200))
-    assert naive > 100, "the largest of many differences is beyond two of its deviations more often than not"
+    called = sum(compare(np.zeros(25), rng).moved for _ in range(300))
+    assert called <= 10
+    naive = sum(float(np.abs(compare(np.zeros(25), rng).change).max()) > 2 * 0.0028 for _ in range(60))
+    assert naive > 30, "the largest of many differences is beyond two of its deviations more often than not"
+
+
+def test_the_size_of_a_change_is_not_the_largest_of_the_noise():
+    rng = np.random.default_rng(6)
+    found = [compare(-0.03 * hump(800.0), rng) for _ in range(100)]
+    inside = sum(abs(each.size - 0.03) <= each.size_uncertainty for each in found)
+    assert inside >= 90
+    still = [compare(np.zeros(25), rng) for _ in range(50)]
+    assert np.mean([each.size for each in still]) < np.mean([abs(each.change).max() for each in still])
 
 
 def test_a_bolt_that_sank_is_found_where_it_is_and_told_apart_from_its_neighbours():
