@@ -87,6 +87,7 @@ RESULT = (
     Key("result.down", "down", "scroll(1)", "", "further down"),
     Key("result.up", "up", "scroll(-1)", "", "further up"),
     Key("result.back", "escape", "back", "", "back to the board"),
+    Key("result.help", "question_mark", "app.help", "help", "what to do on this screen"),
 )
 
 ASK_FIRST = (
@@ -124,6 +125,7 @@ WHAT_IF = (
     Key("whatif.clear", "0", "clear", "all back", "no bolt moved"),
     Key("whatif.units", "u", "app.swap_units", "", "millimetres or thou"),
     Key("whatif.back", "escape", "back", "back", "back to the findings; nothing was turned or written down"),
+    Key("whatif.help", "question_mark", "app.help", "help", "what to do on this screen"),
 )
 
 RESPONSE = (
@@ -132,6 +134,7 @@ RESPONSE = (
     Key("response.down", "down", "choose(1)", "", "the next bolt"),
     Key("response.up", "up", "choose(-1)", "", "the bolt before"),
     Key("response.back", "escape", "back", "back", "back to the findings"),
+    Key("response.help", "question_mark", "app.help", "help", "what to do on this screen"),
 )
 
 SWEEPS = (
@@ -146,12 +149,13 @@ SWEEPS = (
 
 LIVE = (
     Key("live.zero", "z", "zero", "zero", "what is read now is the table's plane: the height becomes 0"),
-    Key("live.reference", "r", "reference", "set reference", "what is read now is a height you type (a block, a shim)"),
+    Key("live.reference", "r", "reference", "reference", "what is read now is a height you type (a block, a shim)"),
     Key("live.hold", "h", "clear_hold", "clear hold", "forget the highest and the lowest"),
     Key("live.sound", "s", "sound", "sound", "beeps that say which way and how close; silence inside; off again"),
     Key("live.far", "f", "far", "far view", "digits and bar that can be read from under the machine"),
-    Key("live.units", "u", "app.swap_units", "thou/mm", "millimetres or thou"),
+    Key("live.units", "u", "app.swap_units", "", "millimetres or thou"),
     Key("live.back", "escape", "back", "back", "back to where you came from"),
+    Key("live.help", "question_mark", "app.help", "help", "what to do on this screen"),
 )
 
 TURN = (
@@ -168,6 +172,7 @@ TURN = (
     Key("turn.far", "f", "far", "far view", "digits and bar that can be read from under the machine"),
     Key("turn.units", "u", "app.swap_units", "", "millimetres or thou"),
     Key("turn.back", "escape", "back", "back", "back to the findings; nothing is written down for this bolt"),
+    Key("turn.help", "question_mark", "app.help", "help", "what to do on this screen"),
 )
 
 CAUTION = (
@@ -188,6 +193,7 @@ SWEEP = (
         "stop",
         "stop recording and go back; asked first, and what was received is kept",
     ),
+    Key("sweep.help", "question_mark", "app.help", "help", "what to do on this screen"),
 )
 
 FINDINGS = (
@@ -219,6 +225,7 @@ REPLAY = (
     Key("replay.start", "home", "jump_to_start", "", "from the beginning"),
     Key("replay.units", "u", "app.swap_units", "", "millimetres or thou"),
     Key("replay.leave", "escape", "back", "back", "back to where you came from"),
+    Key("replay.help", "question_mark", "app.help", "help", "what to do on this screen"),
 )
 
 WHY = (

@@ -106,15 +106,15 @@ def svg_of(app: TruestrokeApp) -> str:
 
 
 async def make_pictures(folder: Path, size: tuple[int, int] = (80, 24), *, dark: bool = False) -> list[Path]:
-    """Live, turn, sweep and findings of the invented saw as ``live.svg`` and so on in ``folder``."""
+    """The main screens of the invented saw as ``live.svg`` and so on in ``folder``."""
     from logger.tui.invented import invented_app
-    from logger.tui.scenes import SCENES
+    from logger.tui.scenes import SCENES, SIZES
 
     folder.mkdir(parents=True, exist_ok=True)
     written = []
     for name, scene in SCENES.items():
-        app = invented_app(dark=dark)
-        async with app.run_test(size=size) as pilot:
+        app = invented_app(dark=dark, taken=name == "board")
+        async with app.run_test(size=SIZES.get(name, size)) as pilot:
             await scene(app, pilot)
             path = folder / f"{name}.svg"
             path.write_text(svg_of(app), encoding="utf-8")

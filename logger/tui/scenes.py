@@ -112,4 +112,8 @@ SCENES: dict[str, Callable[[TruestrokeApp, Pilot[Any]], Awaitable[None]]] = {
     "turn": scene_turn,
     "sweep": scene_sweep,
     "findings": scene_findings,
+    "what-if": scene_what_if,
+    "board": scene_board,
 }
+SIZES = {"board": (120, 44)}
+"""Pictures that want more than the smallest screen."""

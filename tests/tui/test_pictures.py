@@ -11,7 +11,7 @@ import pytest
 
 from logger.tui.invented import invented_app
 from logger.tui.pictures import make_pictures
-from logger.tui.scenes import scene_findings, scene_live, scene_sweep, scene_turn
+from logger.tui.scenes import SCENES, scene_board, scene_findings, scene_live, scene_sweep, scene_turn, scene_what_if
 
 
 def before(app, scene):
@@ -42,13 +42,23 @@ def test_findings_with_two_moves_at_120x34(snap_compare):
     assert snap_compare(app, terminal_size=(120, 34), run_before=before(app, scene_findings))
 
 
+def test_board_with_checks_done_outside_and_stale_at_120x44(snap_compare):
+    app = invented_app(taken=True)
+    assert snap_compare(app, terminal_size=(120, 44), run_before=before(app, scene_board))
+
+
+def test_what_if_with_one_bolt_more_dark_at_80x24(snap_compare):
+    app = invented_app(dark=True)
+    assert snap_compare(app, terminal_size=(80, 24), run_before=before(app, scene_what_if))
+
+
 @pytest.fixture(scope="module")
 def pictures(tmp_path_factory):
     return asyncio.run(make_pictures(tmp_path_factory.mktemp("pictures")))
 
 
 def test_the_program_makes_one_picture_of_each_main_screen(pictures):
-    assert [path.name for path in pictures] == ["live.svg", "turn.svg", "sweep.svg", "findings.svg"]
+    assert [path.name for path in pictures] == [f"{name}.svg" for name in SCENES]
 
 
 def test_a_picture_needs_no_network_and_has_no_window_around_it(pictures):

@@ -238,6 +238,8 @@ class FindingsScreen(Sheet):
         plan = self.session.seen.plan
         if action in ("turn", "choose"):
             return bool(plan and plan.moves) and not self._busy
+        if action == "why":
+            return not self._busy
         if action == "compare":
             return self.session.seen.before is not None
         if action in ("trust", "what_if", "response"):

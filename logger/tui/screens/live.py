@@ -222,7 +222,8 @@ class LiveBase(Sheet):
 
     def words(self, now: Now, units: Units) -> list[Line]:
         """The text under the digits."""
-        return [[], self.spread_line(now, units), [], plate(self._shown_state, self.letters(), filled=True)]
+        state: Line = [(" ", INK), *plate(self._shown_state, self.letters(), filled=True)]
+        return [[], self.spread_line(now, units), [], state]
 
     def spread_line(self, now: Now, units: Units) -> Line:
         """``±0.002 mm   = +4.1 thou``, or that there is no reading."""

@@ -26,6 +26,14 @@ from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, wrap
 from logger.tui.widgets.rail import Rail
 from logger.tui.wording import Units
 
+ENDED = {
+    "passes": "complete",
+    "marks": "complete",
+    "closed": "ended by the device",
+    "operator": "ended by hand",
+    "interrupted": "cut off",
+}
+"""How a recording ended, in a word or two."""
 KEPT = 40
 """Findings of sweeps looked at, kept for the screen."""
 
@@ -128,7 +136,8 @@ class SweepsScreen(Sheet):
 
     def _row(self, place: int, row: SweepRow, chosen: str) -> Line:
         at = place == self.index
-        tail = row.ended if row.counts else f"{row.ended}, not counted"
+        ended = ENDED.get(row.ended, row.ended)
+        tail = ended if row.counts else f"{ended}, not counted"
         if row.turned:
             tail += f"; then {row.turned} turned"
         if row.name == self.beside:

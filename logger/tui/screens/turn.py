@@ -146,9 +146,9 @@ class TurnScreen(LiveBase):
 
     def words(self, now: Now, units: Units) -> list[Line]:
         to_go = self.to_go(now)
-        state = plate(self._shown_state, self.letters(), filled=True)
+        state = [(" ", INK), *plate(self._shown_state, self.letters(), filled=True)]
         if self._before is None and now.height is not None:
-            state = [(" one moment: reading before the turn", BOLD)]
+            state = [("  one moment: reading before the turn", BOLD)]
         return [
             self.spread_line(now, units),
             state,

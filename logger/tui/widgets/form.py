@@ -194,7 +194,7 @@ class Row(Vertical):
         look = BOLD if active else SOFT
         label.show([[(f"{sign} {cut(self.field.label, self._cells - 3)}", look)]])
         for hint in self.query(".hint").results(Lines):
-            room = max(1, self.app.size.width - self._cells - ANSWER_CELLS - 3)
+            room = max(1, self.app.size.width - self._cells - ANSWER_CELLS - 5)
             hint.show([[(f"  {cut(self.field.hint, room)}", SOFT)]])
         width = max(20, self.app.size.width - 10)
         said = [[(f"    {part}", Look("high", bold=True))] for part in wrap(self._wrong, width)]
