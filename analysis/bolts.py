@@ -98,12 +98,14 @@ def candidate_bolts(situation: Situation, keep: int = 3) -> dict[tuple[int, ...]
     return found
 
 
-def plan_round(situation: Situation, cost_per_move: float = 0.02, seed: int = 7) -> tuple[Outcome, Outcome]:
+def plan_round(
+    situation: Situation, cost_per_move: float = 0.02, seed: int = 7, insist: bool = False
+) -> tuple[Outcome, Outcome]:
     """The round to make, and the outcome of turning nothing, both under the same accidents.
 
     Sets of bolts are taken in order of promise; parks and targets of each are optimised on the draws; the winner has
     the lowest loss with ``cost_per_move`` for every bolt. Where none is likely to end inside, what a round teaches
-    counts too.
+    counts too. ``insist``: standing still is no choice, as long as some round is not likely to make things worse.
     """
     errors = draw_errors(situation, max(situation.bolts, 1), seed)
     ratio, _ = ratio_and_slope(errors.value, situation.groups)
@@ -136,6 +138,9 @@ def plan_round(situation: Situation, cost_per_move: float = 0.02, seed: int = 7)
     if np.median(fine[best].ratio) <= max(1.0, PROGRESS * np.median(nothing.ratio)) or not begun:
         return fine[best], nothing
     rounds = [*fine.values(), *bolder(situation, errors)]
+    if insist:
+        safe = [each for each in rounds if each.steps and np.isfinite(_worth(situation, each, nothing))]
+        rounds = safe or [nothing]
     return min(rounds, key=lambda each: _worth(situation, each, nothing) + cost(each)), nothing
 
 

@@ -102,7 +102,9 @@ class Resting:
         return np.asarray(np.einsum("dcb,db->dc", effective[:, 1:] - effective[:, :1], column))
 
 
-def plan_resting(situation: Situation, resting: Resting, cost_per_move: float) -> tuple[Outcome, Outcome]:
+def plan_resting(
+    situation: Situation, resting: Resting, cost_per_move: float, insist: bool = False
+) -> tuple[Outcome, Outcome]:
     """As ``bolts.plan_round``; ``situation`` has the rows, limits and hand, its response is not used."""
     draws, bolts = len(resting.lifts_mm), situation.bolts
     errors = draw_errors(situation, max(bolts, 1))
@@ -115,11 +117,12 @@ def plan_resting(situation: Situation, resting: Resting, cost_per_move: float) -
     for response, offset in (as_it_stands, (few.held(), few.closed())):
         for _ in range(AGAIN):
             linear = replace(situation, response=response, offset=offset)
-            planned, _ = plan_round(linear, cost_per_move)
+            planned, _ = plan_round(linear, cost_per_move, insist=insist)
             if not planned.steps:
                 break
             played = play_resting(situation, resting, errors, planned.steps)
-            if _cost(played, cost_per_move, situation) < _cost(best, cost_per_move, situation):
+            less = _cost(played, cost_per_move, situation) < _cost(best, cost_per_move, situation)
+            if less or (insist and not best.steps):
                 best = played
             lifts = rest.copy()
             lifts[:, [step.bolt for step in planned.steps]] = [step.lift_mm for step in planned.steps]

@@ -21,7 +21,7 @@ from analysis.situation import WELL_INSIDE, Outcome
 from analysis.uncertainty import peak_to_valley
 from analysis.units import reading_from_height
 from logger import advice_inputs as inputs
-from logger.advice_ground import DRAWS, Ground, MEAN_SPARE_mm, doubt_of, ground_of, main_alone, plan
+from logger.advice_ground import DRAWS, UNEXPLAINED, Ground, MEAN_SPARE_mm, doubt_of, ground_of, main_alone, plan
 from logger.advice_json import as_json, predicted_as_json
 from logger.advice_places import next_set_up, places, whole_stroke
 from logger.advice_resting import estimated_lifts
@@ -44,6 +44,7 @@ BEYOND = 1.05  # a band is not called out of reach for a hair: the model is not 
 COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.012, "fewest": 0.06, "least": 0.005}
 COST_OF_TRAVEL: Mapping[str, float] = {"least": 0.4}  # per mm of thread
 
+GUARD_mm = 0.0015  # what a profile's own figures do not know: between stations, hysteresis (common practice, no source)
 STRAY_mm = 0.5  # further from what is expected a parked display is not that of this sweep
 SURE_ENOUGH = 0.95  # a chance of being inside at which a round is ended before its last move
 
@@ -93,7 +94,8 @@ def advise(
         return _sweep_first(base, ground)
     if base.verdict.word == "inside" and not made_so_far and _rest_is_fine(ground, base.places):
         return replace(base, why=("What was swept is inside by more than the uncertainty; leave the bolts alone.",))
-    if float(np.quantile(reached, 0.05)) * limit - doubt_of(ground) > BEYOND * limit:
+    beyond = float(np.quantile(reached, 0.05)) * limit - doubt_of(ground) > BEYOND * limit
+    if beyond and ground.learned.misfit <= UNEXPLAINED:  # a model that does not explain this machine may not give it up
         return replace(base, reachable=False, why=_beyond_the_bolts(base))
     if made_so_far:
         return _rest_of_the_round(job.machine, base, ground, trust, made_so_far)
@@ -184,6 +186,7 @@ def _with_its_ends(verdict: Verdict, ground: Ground) -> Verdict:
     if verdict.word != "inside":
         return verdict
     width, uncertainty = peak_to_valley(sweep.value, sweep.covariance)
+    uncertainty = float(np.hypot(uncertainty, GUARD_mm * (1.0 if sweep.set_up.kind != "level" else 5.0)))
     if width + uncertainty <= group.limit:
         return verdict
     reason = (
@@ -327,24 +330,27 @@ def _surface(machine: Machine, set_up: str, park_mm: float) -> float:
 
 
 MODEL_ERROR_PART = 0.03  # of the largest change, at a station: what no draw of the response contains
-NEXT_READING_mm = 0.001  # error of the sweep that will be held against the prediction
+NEXT_READING_mm = 0.0015  # error of the sweep that will be held against the prediction
+TABLE_mm = 0.006  # a table nobody mapped lies in what a carried tip reads (common practice, no source)
 
 
-def _unmodelled(sweep: Sweep, change: FloatArray) -> FloatArray:
+def _unmodelled(sweep: Sweep, change: FloatArray, unmapped: bool) -> FloatArray:
     """Smooth errors (draws, stations) to be added to predictions: without them late rounds promise too much."""
     scale = 1.0 if sweep.set_up.kind != "level" else 5.0
     alike = np.exp(-0.5 * ((sweep.s_mm[:, None] - sweep.s_mm) / 120.0) ** 2) + 1e-9 * np.eye(len(sweep.s_mm))
     drawn = np.random.default_rng(17).standard_normal(change.shape) @ np.linalg.cholesky(alike).T
-    size = np.hypot(NEXT_READING_mm * scale, MODEL_ERROR_PART * np.abs(change).max(axis=1, keepdims=True))
+    own = np.hypot(NEXT_READING_mm * scale, TABLE_mm if unmapped and sweep.set_up.kind == "carried" else 0.0)
+    size = np.hypot(own, MODEL_ERROR_PART * np.abs(change).max(axis=1, keepdims=True))
     return np.asarray(size * drawn)
 
 
 def _predicted(ground: Ground, value: FloatArray) -> Predicted:
     """The end of a round at the main set-up's stations, with what the draws do not know of: see ``_unmodelled``."""
     part = value[:, ground.rows]
-    part = part + _unmodelled(ground.sweeps[ground.main], part - ground.situation.value[ground.rows])
+    change = part - ground.situation.value[ground.rows]
+    part = part + _unmodelled(ground.sweeps[ground.main], change, not ground.mapped)
     width = np.ptp(part, axis=1)
-    low, middle, high = np.quantile(width, [0.025, 0.5, 0.975])
+    middle = float(np.median(width))
     group = ground.situation.groups[0]
     inside = width <= group.limit
     if group.mean is not None:
@@ -353,8 +359,8 @@ def _predicted(ground: Ground, value: FloatArray) -> Predicted:
         inside &= (mean >= group.mean[0] - spare) & (mean <= group.mean[1] + spare)
     sides = np.quantile(part, [0.025, 0.975], axis=0)
     return Predicted(
-        peak_to_valley=float(middle),
-        peak_to_valley_uncertainty=float(max(high - middle, middle - low)),
+        peak_to_valley=middle,
+        peak_to_valley_uncertainty=float(np.quantile(np.abs(width - middle), 0.95)),
         mean=float(part.mean()) if group.mean is not None else None,
         chance_inside=float(np.mean(inside)),
         x_mm=ground.sweeps[ground.main].s_mm,

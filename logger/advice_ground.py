@@ -55,6 +55,7 @@ class Ground:
     warnings: tuple[str, ...]
     lifts: Lifts
     resting: Resting | None = None
+    mapped: bool = False
 
     @property
     def findings(self) -> Findings:
@@ -98,16 +99,17 @@ def ground_of(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -
         warnings += hanging_words(resting, bolt_names)
     thread_mm = inputs.travel_of(job.machine, state.rounds)
     said_once = tuple(dict.fromkeys(warnings))
-    return Ground(state, main, sweeps, learned, situation, thread_mm, said_once, lifts, resting)
+    mapped = bool(job.machine.table.map)
+    return Ground(state, main, sweeps, learned, situation, thread_mm, said_once, lifts, resting, mapped)
 
 
-def plan(ground: Ground, situation: Situation, cost_per_move: float) -> tuple[Outcome, Outcome]:
+def plan(ground: Ground, situation: Situation, cost_per_move: float, insist: bool = False) -> tuple[Outcome, Outcome]:
     """The round to make from ``situation`` (of this ground, or its main set-up alone), and that of turning nothing."""
     if ground.resting is None:
-        return plan_round(situation, cost_per_move)
+        return plan_round(situation, cost_per_move, insist=insist)
     whole = len(situation.value) == len(ground.situation.value)
     resting = ground.resting if whole else replace(ground.resting, parts=ground.resting.parts[:1])
-    return plan_resting(situation, resting, cost_per_move)
+    return plan_resting(situation, resting, cost_per_move, insist)
 
 
 def _to_plan_on(machine: Machine, findings: Findings) -> Sweep:
@@ -182,7 +184,7 @@ def _situation(
         covariance = np.block(
             [
                 [covariance, np.zeros((len(covariance), len(here)))],
-                [np.zeros((len(here), len(covariance))), goal.covariance],
+                [np.zeros((len(here), len(covariance))), goal.planned_covariance],
             ]
         )
         response = np.concatenate([response, goal.response(learned.state_response(goal.s_mm))], axis=1)
