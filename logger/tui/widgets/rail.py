@@ -156,7 +156,12 @@ def _draw_sleeve(canvas: Canvas, x: int, top: int, up: Up, value: float, spread:
     for row in range(first, last + 1):
         sign = letters.sleeve_bottom if row == first else letters.sleeve_top if row == last else letters.sleeve
         y = top + up.rows - 1 - row
-        canvas.cell(x, y, sign, Look("ink", canvas.looks[y][x].bg))
+        canvas.cell(x, y, sign, _over(canvas.looks[y][x], "ink", bold=False))
+
+
+def _over(under: Look, role: str, *, bold: bool = True) -> Look:
+    """The look of a sign over what is drawn already: over a mass only the paper's colour has enough contrast."""
+    return Look("cut" if under.bg in ("body", "high", "low") else role, under.bg, bold=bold)
 
 
 def _trace(canvas: Canvas, along: Along, up: Up, curve: Curve, top: int, sign: str, role: str, *, every: int) -> None:
@@ -169,7 +174,7 @@ def _trace(canvas: Canvas, along: Along, up: Up, curve: Curve, top: int, sign: s
         row = int(np.floor((value - up.bottom) / up.per_row))
         if 0 <= row < up.rows:
             x, y = SCALE_COLUMNS + column, top + up.rows - 1 - row
-            canvas.cell(x, y, sign, Look(role, canvas.looks[y][x].bg, bold=True))
+            canvas.cell(x, y, sign, _over(canvas.looks[y][x], role))
 
 
 def _scale_labels(canvas: Canvas, picture: RailPicture, up: Up, top: int, units: Units) -> None:
