@@ -26,7 +26,7 @@ WIDEST_GAP_deg = 180.0
 
 
 ENOUGH = 6
-"""From so many readings on, the extremes are taken from the waves fitted to them, not from two single readings."""
+"""From so many readings on, waves fitted to them tell what the extremes are worth."""
 ORDERS = 12
 """Waves round the turn that are kept then: what is finer is noise, a tooth or a slot."""
 
@@ -80,7 +80,9 @@ class Swing:
     form_mm: float
 
 
-def run_out(angles_deg: FloatArray, readings_mm: FloatArray, reading_uncertainty_mm: float) -> RunOut:
+def run_out(
+    angles_deg: FloatArray, readings_mm: FloatArray, reading_uncertainty_mm: float, wander_mm: float = 0.0
+) -> RunOut:
     """Least-squares mean and first harmonic of readings at any angles; both arrays of shape (readings,).
 
     ``r = mean + a cos(angle) + b sin(angle)``; at N equal steps a = (2/N) sum r cos, b = (2/N) sum r sin (ISO 4291
@@ -95,13 +97,15 @@ def run_out(angles_deg: FloatArray, readings_mm: FloatArray, reading_uncertainty
     fitted, *_ = np.linalg.lstsq(design, readings_mm, rcond=None)
     mean, cosine, sine = (float(part) for part in fitted)
     left = readings_mm - design @ fitted
-    covariance = np.linalg.inv(design.T @ design) * _variance_of_one(left, reading_uncertainty_mm)
+    covariance = np.linalg.inv(design.T @ design) * _variance_of_one(angles_deg, readings_mm, reading_uncertainty_mm)
     amplitude = math.hypot(cosine, sine)
     hidden = 2.0 * amplitude * (1.0 - math.cos(math.radians(_widest_gap(angles_deg)) / 2.0))
     standard = math.sqrt(float(np.linalg.eigvalsh(covariance[1:, 1:])[-1]))
     total = float(np.ptp(readings_mm)), math.hypot(math.sqrt(2.0) * reading_uncertainty_mm, hidden)
     if len(readings_mm) >= ENOUGH:
-        total = total_of_waves(angles_deg, readings_mm, reading_uncertainty_mm / 2.0)
+        waves = total_of_waves(angles_deg, readings_mm, reading_uncertainty_mm / 2.0, wander_mm)
+        # Few readings: the total reading is what was read, by definition; what the waves say otherwise is its doubt.
+        total = waves if len(readings_mm) >= MANY else (total[0], math.hypot(waves[1], total[0] - waves[0]))
     return RunOut(
         mean_mm=mean,
         eccentric_mm=amplitude,
@@ -119,31 +123,41 @@ def harmonics(angles_deg: FloatArray, readings_mm: FloatArray) -> tuple[float, .
 
     Angles too uneven to carry so many (a gap as wide as half the shortest wave) carry fewer.
     """
-    gap = _widest_gap(angles_deg)
-    orders = max(1, min(6, (len(readings_mm) - 2) // 2, int(180.0 / gap) if gap > 0 else 6))
-    turn = np.deg2rad(angles_deg)
-    waves = [part(order * turn) for order in range(1, orders + 1) for part in (np.cos, np.sin)]
-    fitted, *_ = np.linalg.lstsq(np.column_stack([np.ones_like(turn), *waves]), readings_mm, rcond=None)
+    orders = _orders(angles_deg, len(readings_mm))
+    fitted, *_ = np.linalg.lstsq(_waves(angles_deg, orders), readings_mm, rcond=None)
     return tuple(float(math.hypot(fitted[2 * n + 1], fitted[2 * n + 2])) for n in range(orders))
 
 
-def total_of_waves(angles_deg: FloatArray, readings_mm: FloatArray, standard_mm: float) -> tuple[float, float]:
+MANY = 40
+"""From so many on (a stream) the extremes are the waves', and those near them are enough to show the scatter there."""
+WANDER_deg = 45.0
+"""Over what angle a bearing's wander stays alike while it is turned by hand (a second in six to the turn)."""
+
+
+def total_of_waves(
+    angles_deg: FloatArray, readings_mm: FloatArray, standard_mm: float, wander_mm: float = 0.0
+) -> tuple[float, float]:
     """Range of the waves fitted to a turn of many readings, the extremes' bias taken off, and expanded uncertainty.
 
     ``standard_mm`` is the standard uncertainty of one; what they scatter about the waves counts where it is more.
+    ``wander_mm`` (k = 1) is alike for neighbours: it does not average out over places, and widens the range.
     """
     gap = _widest_gap(angles_deg)
     orders = max(1, min(ORDERS, (len(angles_deg) - 2) // 2, int(180.0 / gap)))
-    turn, fine = np.deg2rad(angles_deg), np.deg2rad(np.arange(0.0, 360.0, 2.5))
-    design, at = (
-        np.column_stack([np.ones_like(a), *[f(n * a) for n in range(1, orders + 1) for f in (np.cos, np.sin)]])
-        for a in (turn, fine)
-    )
+    design, at = _waves(angles_deg, orders), _waves(np.arange(0.0, 360.0, 2.5), orders)
     solve = np.linalg.pinv(design)
     left = readings_mm - design @ (solve @ readings_mm)
-    scatter = max(standard_mm, math.sqrt(float(left @ left) / max(len(turn) - design.shape[1], 1)))
+    scatter = math.sqrt(float(left @ left) / max(len(readings_mm) - design.shape[1], 1))
+    if len(readings_mm) >= MANY:
+        slope = np.abs(np.gradient(design @ (solve @ readings_mm)))
+        level = slope <= np.median(slope)  # at the extremes; on a slope an uneven hand scatters angles, not heights
+        scatter = float(np.sqrt(np.mean(left[level] ** 2) * len(left) / (len(left) - design.shape[1])))
+    scatter = max(standard_mm, scatter)
     rows = at @ solve
-    return _range(rows @ readings_mm, rows @ rows.T * scatter**2)
+    apart = np.abs(angles_deg[:, None] - angles_deg[None, :])
+    apart = np.minimum(apart, 360.0 - apart) / WANDER_deg
+    covariance = np.eye(len(readings_mm)) * scatter**2 + wander_mm**2 * np.exp(-0.5 * apart**2)
+    return _range(rows @ readings_mm, rows @ covariance @ rows.T)
 
 
 def _range(value: FloatArray, covariance: FloatArray) -> tuple[float, float]:
@@ -238,11 +252,29 @@ def _coverage(amplitude: float, standard: float) -> float:
     return 2.0 if amplitude > 3.0 * standard else 2.45
 
 
-def _variance_of_one(left: FloatArray, reading_uncertainty_mm: float) -> float:
-    """Variance (k = 1) of one reading: as claimed, or as the readings themselves scatter, whichever is worse."""
+def _variance_of_one(angles_deg: FloatArray, readings_mm: FloatArray, reading_uncertainty_mm: float) -> float:
+    """Variance (k = 1) of one reading: as claimed, or as the readings scatter about *all* waves they carry.
+
+    Form is no scatter: at even steps it leaves the once-a-turn part alone.
+    """
     claimed = (reading_uncertainty_mm / 2.0) ** 2
-    freedom = len(left) - 3
-    return max(claimed, float(left @ left) / freedom) if freedom > 0 else claimed
+    design = _waves(angles_deg, _orders(angles_deg, len(readings_mm)))
+    freedom = len(readings_mm) - design.shape[1]
+    if freedom < 3:  # one or two readings left over show the next wave, not the scatter
+        return claimed
+    left = readings_mm - design @ np.linalg.lstsq(design, readings_mm, rcond=None)[0]
+    return float(max(claimed, float(left @ left) / freedom))
+
+
+def _orders(angles_deg: FloatArray, count: int) -> int:
+    gap = _widest_gap(angles_deg)
+    return max(1, min(6, (count - 2) // 2, int(180.0 / gap) if gap > 0 else 6))
+
+
+def _waves(angles_deg: FloatArray, orders: int) -> FloatArray:
+    turn = np.deg2rad(angles_deg)
+    waves = [part(order * turn) for order in range(1, orders + 1) for part in (np.cos, np.sin)]
+    return np.column_stack([np.ones_like(turn), *waves])
 
 
 def _carry_the_fit(angles_deg: FloatArray, readings_mm: FloatArray) -> None:

@@ -20,6 +20,7 @@ from analysis.motion import Motion, with_idle_time
 from analysis.results import FloatArray, IntArray
 
 HAND_SCATTER_S = 0.07  # of one mark set while the carriage moves; common practice, no source
+AIM_MM = 2.5  # standard uncertainty of sighting a mark on the moving carriage; common practice, no source
 STATION_PLACE_MM = 1.0  # standard uncertainty of a station laid off with a tape
 CLIP_MM = 5.0
 _PACE_SPREAD = 0.22  # relative, of the time between two marks
@@ -133,7 +134,7 @@ def _motion(
     rest[0] |= starts_at_rest
     rest[-1] |= ends_at_rest
     speed = abs(x[-1] - x[0]) / max(t[-1] - t[0], 1e-6)
-    u = np.where(rest, 2.0, HAND_SCATTER_S * speed)
+    u = np.where(rest, 2.0, np.hypot(HAND_SCATTER_S * speed, AIM_MM))
     return Motion(direction, t, x, u, ~rest, standing=(starts_at_rest, ends_at_rest))
 
 

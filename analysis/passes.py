@@ -38,13 +38,21 @@ _LEAST_PLAY = 0.005  # of the profile's range: narrower play cannot be told from
 
 @dataclass(frozen=True)
 class Scales:
-    """Prior standard deviations of the nuisances, in the unit of the values (mm or mm/m) and seconds."""
+    """Prior standard deviations of the nuisances, in the unit of the values (mm or mm/m) and seconds.
 
-    delay_s: float = 0.25
+    A hand presses about a tenth of a second late, seldom early; a position in the reading's own line is hardly late at
+    all. On a bow, a delay and a drift show the same difference between forward and return: only what is usual tells
+    them apart (common practice, no source).
+    """
+
+    delay_s: float = 0.15
+    usual_delay_s: float = 0.1
+    line_delay_s: float = 0.05
     hysteresis_both: float = 0.05
     hysteresis_one: float = 0.002
-    drift_per_s: float = 1e-4
+    drift_per_s: float = 5e-5
     pass_shift: float = 0.0015
+    least_noise: float = 0.001  # forward and return differ by this even at one place: contact, play, the display's step
     sweep_shift: float = 0.004
 
 
@@ -225,7 +233,10 @@ class _Joint:
                 sd.append(scales.sweep_shift)
         self.nuisance = np.stack(columns, axis=1)
         self.nuisance_precision = 1.0 / np.asarray(sd) ** 2
-        self.delay_precision = 1.0 / scales.delay_s**2
+        by_hand = any(not p.motion.measured and p.motion.delayed.any() for p in self.passes)
+        self.least_noise = scales.least_noise
+        self.delay_precision = 1.0 / (scales.delay_s if by_hand else scales.line_delay_s) ** 2
+        self.usual_delay_s = scales.usual_delay_s if by_hand else 0.0
         self.sweeps = sweeps
         self.both_ways = both
         self.size = self.delay_column + 1 + self.nuisance.shape[1]
@@ -288,6 +299,7 @@ class _Joint:
         theta = np.zeros(self.size)
         n = self.spline.count
         theta[:n] = np.median(self.y)
+        theta[self.delay_column] = self.usual_delay_s
         variance = max(float(np.var(self.y)) * 0.01, 1e-10)
         smoothing, position, inflation = 1e-2 / max(variance, 1e-8), 1.0, 1.0
         weight = self.base_weight.copy()
@@ -304,7 +316,7 @@ class _Joint:
             if iteration > 5:
                 inflation = 0.5 * inflation + 0.5 * self._inflation(residual, weight)
             fresh = float(np.sum(weight * residual**2)) / freedom * inflation
-            variance = max(fresh if iteration > 2 else max(fresh, variance / 4.0), 1e-12)
+            variance = max(fresh if iteration > 2 else max(fresh, variance / 4.0), self.least_noise**2)
             fitted = self.y - residual
             if iteration > 10 and float(np.max(np.abs(fitted - previous))) < 0.02 * np.sqrt(variance):
                 break
@@ -324,7 +336,9 @@ class _Joint:
         normal = jacobian.T @ weighted
         precision = normal + self._penalty(smoothing, position)
         covariance = _inverse(precision)
-        new = covariance @ (weighted.T @ (residual + jacobian @ theta))
+        right = weighted.T @ (residual + jacobian @ theta)
+        right[self.delay_column] += self.delay_precision * self.usual_delay_s
+        new = covariance @ right
         shift = new[self.all_shifts] - theta[self.all_shifts]
         largest = float(np.max(np.abs(shift))) if len(shift) else 0.0
         if largest > 30.0:  # the shape changes under a long step: take it in parts
@@ -338,15 +352,15 @@ class _Joint:
         return float(np.clip(freedom / max(float(c @ self.roughness @ c), 1e-14), smoothing / 10.0, smoothing * 10.0))
 
     def _new_position(self, theta: FloatArray, covariance: FloatArray, position: float) -> float:
-        """The hand was as uneven as the data say, but a prior worth eight values keeps it sensible."""
-        used, size = 8.0, 8.0
+        """The hand was as uneven as the data say, but a prior worth sixteen values keeps it sensible."""
+        used, size = 16.0, 16.0
         for columns, prior in zip(self.shift_columns, self.prior, strict=True):
             shift = theta[columns]
             used += len(shift) * (1.0 - 1.0 / len(self.passes)) - position * float(
                 np.sum(covariance[columns, columns] * prior)
             )
             size += float(shift @ prior @ shift)
-        return float(np.clip(used / size, 0.1, 6.0))
+        return float(np.clip(used / size, 0.15, 6.0))
 
     def _inflation(self, residual: FloatArray, weight: FloatArray) -> float:
         """By how much neighbours' likeness raises the variance of an average (sum of the autocorrelation)."""

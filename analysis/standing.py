@@ -20,6 +20,7 @@ _HALF_S = 0.35  # either half of the look at a mark; half a second passes betwee
 _BEFORE_S, _AFTER_S = 3.0, 4.0
 _STILL_SHARE = 0.35  # the change at marks against that between them
 _LEAST_MARKS = 4
+_CLEAR = 2.5  # standard errors between the changes at marks and those between them
 
 
 def stood_still(t_s: FloatArray, value: FloatArray, mark_t_s: FloatArray, resolution: float = 0.0) -> bool:
@@ -41,7 +42,10 @@ def stood_still(t_s: FloatArray, value: FloatArray, mark_t_s: FloatArray, resolu
         return False
     noise = MAD_TO_SIGMA * float(np.median(np.abs(np.diff(value)))) / np.sqrt(2.0) if len(value) > 1 else 0.0
     floor = 0.15 * resolution + 0.3 * noise
-    return bool(np.mean(between) > floor and np.mean(at) < _STILL_SHARE * np.mean(between) + 0.3 * floor)
+    apart = float(np.mean(between) - np.mean(at))
+    spread = float(np.hypot(np.std(between) / np.sqrt(len(between)), np.std(at) / np.sqrt(len(at))))
+    clear = apart > (_CLEAR if len(at) >= 8 else 2.0 * _CLEAR) * max(spread, 1e-12)
+    return bool(clear and np.mean(between) > floor and np.mean(at) < _STILL_SHARE * np.mean(between) + 0.3 * floor)
 
 
 def standing_at_marks(

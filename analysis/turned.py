@@ -22,6 +22,8 @@ PLACES = 72
 """Places round the turn at which a stream is averaged: every five degrees."""
 SLOT_MM = 0.05
 """A place that stands out from its neighbours by more than this (and by far more than they scatter) is a slot."""
+UNSEEN_WANDER_MM = 0.0015
+"""What a good bearing's wander adds to a total reading, where no mark shows it (k = 2; common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -29,7 +31,7 @@ class Turned:
     """One turn made out of all: ``angles_deg`` and ``values_mm`` (places,), each the mean over the turns.
 
     ``standard_uncertainty_mm`` is that of one of these (k = 1); ``turns`` how many whole ones went into it;
-    ``wander_mm`` how much one turn differs from the next at the same angle (k = 1): bearing, or a hand that pushes.
+    ``wander_mm`` is what the mean of the turns keeps of how one differs from the next (k = 1): bearing, or a hand.
     ``left_out`` places stood out like slots. ``total_mm`` with expanded uncertainty: the total reading of the turn,
     the extremes' bias taken off.
     """
@@ -66,8 +68,11 @@ def one_turn(angles_deg: FloatArray, values_mm: FloatArray) -> Turned:
     angles, values = angles_deg[known], values_mm[known]
     # The first and last reading lie just inside their marks: up to one place is wanting, and no more.
     turns = int((angles.max() - angles.min() + 360.0 / PLACES) // 360.0) if len(angles) else 0
-    if turns < 1:
-        raise ValueError("No whole turn was seen; turn on until the mark has come round once more.")
+    if turns < 2:
+        raise ValueError(
+            f"{'One whole turn was' if turns else 'No whole turn was'} seen, and only the next one shows what comes "
+            "back: turn on, two whole turns or more."
+        )
     keep = angles < angles.min() + 360.0 * turns
     angles, values = angles[keep] - angles.min(), values[keep]
     place = np.minimum((np.mod(angles, 360.0) / 360.0 * PLACES).astype(int), PLACES - 1)
@@ -76,13 +81,19 @@ def one_turn(angles_deg: FloatArray, values_mm: FloatArray) -> Turned:
     seen = (counts > 0).any(axis=0)
     if seen.sum() < 12:
         raise ValueError(f"Readings at {int(seen.sum())} places round the turn; turn slower, 12 are needed at least.")
-    profile = np.nanmean(np.where(counts > 0, cells, np.nan)[:, seen], axis=0)
+    # The median of a place: a slot is narrower than a place, and must not pull it.
+    profile = np.array([np.median(values[place == each]) for each in np.flatnonzero(seen)])
     centre = (np.flatnonzero(seen) + 0.5) * 360.0 / PLACES
-    wander = _wander(cells, counts)
+    mean_turn = np.full(PLACES, np.nan)
+    mean_turn[seen] = profile
+    wander = _wander(cells, counts, mean_turn) / float(np.sqrt(turns))
     good = ~_slots(profile)
     noise = _noise(angles, values)
-    standard = max(wander / np.sqrt(turns), noise / np.sqrt(max(np.median(counts[counts > 0]) * turns, 1.0)))
-    total, doubt = total_of_waves(centre[good], profile[good], standard)
+    each = (
+        noise * 1.25 / np.sqrt(max(float(np.median(counts[counts > 0])) * turns, 1.0))
+    )  # 1.25: a median's, not a mean's
+    standard = max(float(each), 1e-5)
+    total, doubt = total_of_waves(centre[good], profile[good], standard, wander)
     return Turned(centre[good], profile[good], float(standard), turns, wander, int((~good).sum()), total, doubt)
 
 
@@ -98,7 +109,11 @@ def total_only(values_mm: FloatArray) -> tuple[float, float]:
     left = noise / np.sqrt(5.0)
     # Some twenty readings lie near each extreme: the highest of twenty stands out by 1.87 of their scatter.
     bias = 1.87 * left
-    return max(float(np.ptp(smooth)) - 2.0 * bias, 0.0), 2.0 * float(np.hypot(bias, np.sqrt(2.0) * left))
+    own = 2.0 * float(np.hypot(bias, np.sqrt(2.0) * left))
+    seen = max(float(np.ptp(smooth)) - 2.0 * bias, 0.0)
+    # A bearing that wanders adds its own range to that of the part, as a second swing does: in quadrature.
+    total = float(np.sqrt(max(seen**2 - (2.0 * UNSEEN_WANDER_MM) ** 2, 0.0)))
+    return total, float(np.hypot(np.hypot(own, UNSEEN_WANDER_MM), (seen - total) / 2.0))
 
 
 def _cells(place: IntArray, lap: IntArray, values: FloatArray, turns: int) -> tuple[FloatArray, IntArray]:
@@ -109,12 +124,18 @@ def _cells(place: IntArray, lap: IntArray, values: FloatArray, turns: int) -> tu
     return sums / np.maximum(counts, 1), counts
 
 
-def _wander(cells: FloatArray, counts: IntArray) -> float:
-    if len(cells) < 2:
-        return 0.0
-    both = (counts[1:] > 0) & (counts[:-1] > 0)
+def _wander(cells: FloatArray, counts: IntArray, profile: FloatArray) -> float:
+    """How one turn differs from the next at the same angle (k = 1), at the places where the profile is level.
+
+    On a slope a mark that came late looks like wander; at the extremes, which are what is judged, it does not.
+    ``profile`` (PLACES,) is the mean turn, nan where nothing was read.
+    """
+    around = np.concatenate([profile[-2:], profile, profile[:2]])
+    slope = np.abs(around[4:] - around[:-4])
+    level = slope <= np.nanmedian(slope)
+    both = (counts[1:] > 0) & (counts[:-1] > 0) & level
     steps = (cells[1:] - cells[:-1])[both]
-    return robust_scale(steps) / np.sqrt(2.0) if len(steps) else 0.0
+    return robust_scale(steps) / float(np.sqrt(2.0)) if len(steps) else 0.0
 
 
 def _noise(angles: FloatArray, values: FloatArray) -> float:
