@@ -73,6 +73,7 @@ COMMANDS = {
     "note": "a remark or the shop's temperature, into the journal",
     "report": "the whole job as one HTML file, to hand over and to print",
     "history": "the job over months: creeping, seasons, what moved since the last good state",
+    "import": "a CSV from elsewhere, its columns named by you, as a sweep of this job",
     "export": "copy recordings out, as CSV with a Data Package descriptor",
     "verify": "check recordings against their checksums",
 }
