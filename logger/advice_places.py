@@ -79,6 +79,14 @@ class Goal:
     aim: float
     mix: FloatArray | None = None
 
+    @property
+    def planned_covariance(self) -> FloatArray:
+        """What a plan reckons with: how far the goal is unknown is no part of what a move does to it.
+
+        With all of it in the draws the worst goal of a draw is the one known worst, and no move seems to help.
+        """
+        return self.covariance * PLANNED_PART
+
     def response(self, of_state: FloatArray) -> FloatArray:
         """Response (draws, rows, bolts) of this goal, from that of (heave, pitch, roll) at its stations."""
         rows = np.einsum("dsqb,sq->dsb", of_state, self.weights)
@@ -110,6 +118,7 @@ def place_goals(machine: Machine, findings: Sequence[Findings], carriage: Carria
     return [goal for goal in (*goals, run, _rise_of(run, band)) if _shape_doubt(goal.covariance) <= KNOWN * goal.limit]
 
 
+PLANNED_PART = 0.15
 KNOWN = 3.0  # a goal known worse than so many times what is allowed is not aimed at
 
 
