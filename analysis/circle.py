@@ -17,7 +17,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.results import FloatArray
-from analysis.uncertainty import draws
 
 FEWEST_ANGLES = 4
 """Three unknowns (mean, two parts of the swing) and one reading that can contradict them."""
@@ -104,8 +103,9 @@ def run_out(
     total = float(np.ptp(readings_mm)), math.hypot(math.sqrt(2.0) * reading_uncertainty_mm, hidden)
     if len(readings_mm) >= ENOUGH:
         waves = total_of_waves(angles_deg, readings_mm, reading_uncertainty_mm / 2.0, wander_mm)
-        # Few readings: the total reading is what was read, by definition; what the waves say otherwise is its doubt.
-        total = waves if len(readings_mm) >= MANY else (total[0], math.hypot(waves[1], total[0] - waves[0]))
+        # Few readings: the total reading is what was read, by definition. What the waves say otherwise is a known
+        # difference that is not taken off, so it adds to the uncertainty as it is (JCGM 100:2008, F.2.4.5).
+        total = waves if len(readings_mm) >= MANY else (total[0], waves[1] + abs(total[0] - waves[0]))
     return RunOut(
         mean_mm=mean,
         eccentric_mm=amplitude,
@@ -144,7 +144,7 @@ def total_of_waves(
     """
     gap = _widest_gap(angles_deg)
     orders = max(1, min(ORDERS, (len(angles_deg) - 2) // 2, int(180.0 / gap)))
-    design, at = _waves(angles_deg, orders), _waves(np.arange(0.0, 360.0, 2.5), orders)
+    design, at = _waves(angles_deg, orders), _waves(np.arange(0.0, 360.0, 5.0), orders)
     solve = np.linalg.pinv(design)
     left = readings_mm - design @ (solve @ readings_mm)
     scatter = math.sqrt(float(left @ left) / max(len(readings_mm) - design.shape[1], 1))
@@ -153,23 +153,27 @@ def total_of_waves(
         level = slope <= np.median(slope)  # at the extremes; on a slope an uneven hand scatters angles, not heights
         scatter = float(np.sqrt(np.mean(left[level] ** 2) * len(left) / (len(left) - design.shape[1])))
     scatter = max(standard_mm, scatter)
-    rows = at @ solve
     apart = np.abs(angles_deg[:, None] - angles_deg[None, :])
     apart = np.minimum(apart, 360.0 - apart) / WANDER_deg
     covariance = np.eye(len(readings_mm)) * scatter**2 + wander_mm**2 * np.exp(-0.5 * apart**2)
-    return _range(rows @ readings_mm, rows @ covariance @ rows.T)
+    rows = at @ solve
+    return _range(rows @ readings_mm, rows @ np.linalg.cholesky(covariance + 1e-12 * np.eye(len(readings_mm))))
 
 
-def _range(value: FloatArray, covariance: FloatArray) -> tuple[float, float]:
-    """Highest less lowest of noisy values and its expanded uncertainty.
+DRAWS = 800
+
+
+def _range(value: FloatArray, root: FloatArray) -> tuple[float, float]:
+    """Highest less lowest of noisy values and its expanded uncertainty; ``root root'`` is their covariance.
 
     The range of noise alone comes on top as another swing does, in quadrature: exact where there is nothing but noise,
-    and little where the swing is large, as it should be.
+    and little where the swing is large, as it should be. By drawing (JCGM 101:2008), with a fixed seed.
     """
     plain = float(np.ptp(value))
-    noise = float(np.mean(np.ptp(draws(np.zeros_like(value), covariance), axis=1)))
-    corrected = math.sqrt(max(plain**2 - noise**2, 0.0))
-    low, high = np.quantile(np.ptp(draws(value, covariance), axis=1), [0.025, 0.975])
+    noise = np.random.default_rng(20_260_102).standard_normal((DRAWS, root.shape[1])) @ root.T
+    alone = float(np.mean(np.ptp(noise, axis=1)))
+    corrected = math.sqrt(max(plain**2 - alone**2, 0.0))
+    low, high = np.quantile(np.ptp(value + noise, axis=1), [0.025, 0.975])
     return corrected, math.hypot((high - low) / 2.0, (plain - corrected) / 2.0)
 
 

@@ -132,7 +132,7 @@ def _wander(cells: FloatArray, counts: IntArray, profile: FloatArray) -> float:
     """
     around = np.concatenate([profile[-2:], profile, profile[:2]])
     slope = np.abs(around[4:] - around[:-4])
-    level = slope <= np.nanmedian(slope)
+    level = slope <= np.nanquantile(slope, 0.3)
     both = (counts[1:] > 0) & (counts[:-1] > 0) & level
     steps = (cells[1:] - cells[:-1])[both]
     return robust_scale(steps) / float(np.sqrt(2.0)) if len(steps) else 0.0

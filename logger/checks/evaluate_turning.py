@@ -20,16 +20,17 @@ if TYPE_CHECKING:
     from logger.machines import Machine
 
 WORTH_NAMING = 0.2  # of the swing: a higher wave smaller than this is not worth a word
+WANDERS_mm = 0.005
+"""More than this from turn to turn is no bearing one can set a blade by (common practice, no source)."""
 
 
 def _run_out(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -> Result:
     scale = 100.0 / readings.one("diameter") if check.name == "flange" else 1.0
     if "readings" not in readings.numbers:
         return _total_only(check, readings, allowed, scale)
-    found = circle.run_out(*_turn(readings), readings.one("u"))
-    wander = 2.0 * (readings.maybe("wander") or 0.0)
-    doubt = math.hypot(found.total_uncertainty_mm, wander) * scale
-    verdict = judged(check, allowed, found.total_mm * scale, doubt)
+    wander = readings.maybe("wander") or 0.0
+    found = circle.run_out(*_turn(readings), readings.one("u"), wander)
+    verdict = judged(check, allowed, found.total_mm * scale, found.total_uncertainty_mm * scale)
     notes = [
         f"Highest at {found.direction_deg:.0f} degrees; once a turn {2.0 * found.eccentric_mm:.3f} mm, the rest "
         f"{found.form_mm:.3f} mm peak to valley.",
@@ -42,7 +43,7 @@ def _run_out(check: Check, readings: Readings, allowed: Allowed, machine: Machin
         "form_mm": found.form_mm,
         "harmonics_mm": list(found.harmonics_mm),
     }
-    if wander > found.total_uncertainty_mm:
+    if wander > WANDERS_mm:
         notes.append("It reads differently from turn to turn: look for play in the bearing before anything else.")
     named = _whose(check, readings, found, details) if check.name == "blade" else []
     notes += named
@@ -112,14 +113,9 @@ def _who_is_it(check: Check) -> str:
 
 
 def _spindle(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -> Result:
-    found = circle.swing(*_turn(readings), readings.one("radius"), readings.one("u"))
+    found = circle.swing(*_turn(readings), readings.one("radius"), readings.one("u"), readings.one("flat"))
     verdict = judged(check, allowed, found.tilt_mm_per_m, found.uncertainty_mm_per_m)
-    to = readings.words["on"]
-    notes = [f"To the {to} it leans toward {found.direction_deg:.0f} degrees (0 outfeed, 90 table side)."]
-    if to == "carriage":
-        notes.append(
-            "The carriage's top is the plane the work rides in; it turns when the rail is set, so sweep first."
-        )
+    notes = [f"The spindle leans toward {found.direction_deg:.0f} degrees (0 outfeed, 90 table side)."]
     corrections: tuple[Correction, ...] = ()
     apart = readings.maybe("feet_apart")
     if verdict.word != "inside" and found.tilt_mm_per_m <= found.uncertainty_mm_per_m:
@@ -135,7 +131,7 @@ def _spindle(check: Check, readings: Readings, allowed: Allowed, machine: Machin
             notes.append("Most of the lean is across these feet; a shim there does little: name the other pair.")
     elif verdict.word != "inside":
         notes.append("With feet_apart= and foot_direction= it says what to shim.")
-    details = {"direction_deg": found.direction_deg, "form_mm": found.form_mm, "on": to}
+    details = {"direction_deg": found.direction_deg, "form_mm": found.form_mm}
     return Result(verdict, corrections, tuple(notes), details)
 
 

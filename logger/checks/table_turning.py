@@ -14,7 +14,7 @@ _TURN = (
     Ask("total", "mm", "or the highest less the lowest, watched over a turn", (0.0, 3.0), needed=False),
     Ask("recording", "", "or a recording of it, turned by hand, by number or name", name=True, needed=False),
     Ask("marks_a_turn", "", "marks in one turn of that recording", words=("1", "2", "4", "6", "12"), needed=False),
-    Ask("wander", "mm", "from turn to turn (k = 1; a recording has it)", (0.0, 0.5), needed=False),
+    Ask("wander", "mm", "left of what differs from turn to turn (k = 1)", (0.0, 0.5), needed=False),
     Ask("u", "mm", "uncertainty of one reading (k = 2)", (0.0, 0.2), needed=False, default=0.004),
 )
 _STREAMED = (
@@ -90,14 +90,13 @@ CHECKS: tuple[Check, ...] = (
         steps=(
             "Swing the arm by hand over the table: 0 degrees is toward outfeed, 90 toward the table side, and on.",
             "Read at four or more places round the turn; pushed in is +.",
-            "on=carriage: the same on the carriage's top, where the work rides; park it beside the spindle.",
         ),
         cautions=(LOCK_OUT, EDGES, "Cutter block off the spindle."),
         asks=(
             Ask("readings", "mm", "round one turn, pushed in +, with commas between", (0.0, 3.0), many=True),
             _ROUND[1],
             Ask("radius", "mm", "from the spindle's axis to the tip", (40.0, 1000.0)),
-            Ask("on", "", "what the tip touched", words=("table", "carriage"), needed=False, default_word="table"),
+            Ask("flat", "mm", "how far from flat the table is there (k = 2)", (0.0, 0.5), needed=False, default=0.0),
             Ask("feet_apart", "mm", "distance of the carrier's feet", (30.0, 2000.0), needed=False),
             Ask("foot_direction", "deg", "the direction of one of them", (0.0, 360.0), needed=False, default=0.0),
             Ask("u", "mm", "uncertainty of one reading (k = 2)", (0.0, 0.2), needed=False, default=0.004),
