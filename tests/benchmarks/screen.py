@@ -1,13 +1,16 @@
-"""What the screen costs: first paint, CPU at 30 frames a second under a 1 kHz stream, key to paint.
+"""What the screen costs: first paint, CPU at 30 frames a second under a 1 kHz stream, key to paint, byte to paint.
 
 ``python -m tests.benchmarks.screen`` prints figures measured side by side in one run, in a real terminal of its own
-(a pty that is read and thrown away), at 80x24 and 160x45. The stream is made in the process itself, so the figures are
-the screen's alone; an app that only ticks is measured beside it.
+(a pty that is read and thrown away), at 80x24 and 160x45. For the CPU the stream is made in the process itself, so the
+figures are the screen's alone; an app that only ticks is measured beside it. The lateness goes the whole way: a byte
+written to a device's pty, through the reading process to the frame in which the bar has moved, at 1 kHz; and a key
+written to the terminal's pty, to the frame in which it has acted. Both clocks are the system's monotonic one.
 """
 
 from __future__ import annotations
 
 import fcntl
+import io
 import os
 import pty
 import resource
@@ -23,15 +26,17 @@ SIZES = ((80, 24), (160, 45))
 SECONDS = 10.0
 
 
-def in_terminal(mode: str, size: tuple[int, int]) -> str:
-    """Run this file in ``mode`` in a terminal of that size; what it wrote to standard output."""
+def started_in_terminal(
+    mode: str, size: tuple[int, int], *more: str
+) -> tuple[int, subprocess.Popen[bytes], io.TextIOWrapper]:
+    """This file in ``mode`` in a terminal of that size: the terminal's other end, the process, what it answers."""
     leader, follower = pty.openpty()
     fcntl.ioctl(follower, termios.TIOCSWINSZ, struct.pack("HHHH", size[1], size[0], 0, 0))
     read, write = os.pipe()
     environment = {**os.environ, "TERM": "xterm-256color", "COLORTERM": "truecolor", "RESULT_FD": str(write)}
     started = time.perf_counter()
     process = subprocess.Popen(
-        [sys.executable, "-m", "tests.benchmarks.screen", mode, str(started)],
+        [sys.executable, "-m", "tests.benchmarks.screen", mode, str(started), *more],
         stdin=follower,
         stdout=follower,
         stderr=follower,
@@ -41,10 +46,16 @@ def in_terminal(mode: str, size: tuple[int, int]) -> str:
     )
     os.close(write)
     os.close(follower)
+    return leader, process, os.fdopen(read)
+
+
+def in_terminal(mode: str, size: tuple[int, int]) -> str:
+    """Run this file in ``mode`` in a terminal of that size; what it answered."""
+    leader, process, result = started_in_terminal(mode, size)
     sink = threading.Thread(target=_read_away, args=(leader,), daemon=True)
     sink.start()
-    with os.fdopen(read) as answer:
-        text = answer.read()
+    with result:
+        text = result.read()
     process.wait()
     os.close(leader)
     return text.strip()
@@ -148,6 +159,103 @@ def run_screen(started: float, *, stream: bool) -> None:
     app.run()
 
 
+STEPS = 100
+STEP_S = 0.25
+HEIGHTS_MM = (0.104, 0.130)
+
+
+def run_late(started: float, *, port: str) -> None:
+    """The real live screen on a real port; every frame's time and height go to the parent, and every key's."""
+    import tempfile
+    from pathlib import Path
+
+    from logger.job import new_job
+    from logger.tui import OpenOn
+    from logger.tui.app import make_app
+    from logger.tui.parts import RealParts
+    from logger.tui.widgets.step import StepBar
+
+    class Parts(RealParts):
+        def remember(self, *_: object) -> None:
+            return None
+
+    seen: list[str] = []
+
+    with tempfile.TemporaryDirectory() as folder:
+        job = new_job(Path(folder) / "saw")
+        on = OpenOn("live", port=port, instrument="indicator-line", set_up="across")
+        app = make_app(job, plain=False, units="mm", dark=False, tour=None, open_on=on, parts=Parts())
+        swap, show = app.action_swap_units, StepBar.show
+
+        def pressed() -> None:
+            swap()
+            app.call_after_refresh(lambda: seen.append(f"key {time.monotonic():.6f} 0"))
+
+        def shown(bar: StepBar, step: object) -> None:
+            height = getattr(step, "height", None)
+            if height is not None and step != bar._step:
+                app.call_after_refresh(lambda: seen.append(f"bar {time.monotonic():.6f} {height:.6f}"))
+            show(bar, step)  # type: ignore[arg-type]
+
+        app.action_swap_units = pressed  # type: ignore[method-assign]
+        StepBar.show = shown  # type: ignore[method-assign,assignment]
+
+        def finish() -> None:
+            answer("\n".join(seen))
+            app.exit(0)
+
+        def begin() -> None:
+            answer("ready\n")
+            app.set_timer(STEPS * STEP_S + 3.0, finish)
+
+        app.call_later(lambda: app.call_after_refresh(begin))
+        app.run()
+
+
+def lateness(size: tuple[int, int]) -> tuple[list[float], list[float]]:
+    """Milliseconds from byte to paint and from key to paint, ascending."""
+    import tty
+
+    device, device_end = pty.openpty()
+    tty.setraw(device_end)
+    leader, process, result = started_in_terminal("late", size, os.ttyname(device_end))
+    threading.Thread(target=_read_away, args=(leader,), daemon=True).start()
+    assert result.readline().strip() == "ready"
+    steps: list[tuple[float, float]] = []
+    keys: list[float] = []
+    begun = time.monotonic() + 1.0
+    sent = 0
+    value = HEIGHTS_MM[0]
+    while (now := time.monotonic()) < begun + STEPS * STEP_S:
+        due = int((now - begun + 1.0) * 1000)
+        number = int((now - begun) / STEP_S) if now > begun else -1
+        if number >= len(steps):
+            value = HEIGHTS_MM[(number + 1) % 2]
+        if due > sent:
+            os.write(device, f"{value:+.4f}\r\n".encode() * (due - sent))
+            sent = due
+        if number >= len(steps):
+            steps.append((time.monotonic(), value))
+        if number >= len(keys) and (now - begun) % STEP_S > STEP_S / 2:
+            keys.append(time.monotonic())
+            os.write(leader, b"u")
+        time.sleep(0.0005)
+    frames = [line.split() for line in result.read().split("\n") if line]
+    process.wait()
+    for descriptor in (device, device_end, leader):
+        os.close(descriptor)
+    bars = [(float(t), float(h)) for kind, t, h in frames if kind == "bar"]
+    acted = [float(t) for kind, t, _ in frames if kind == "key"]
+    late_bytes = [1000 * (next((t for t, h in bars if t > at), at + 9) - at) for at, _ in steps[1:]]
+    late_keys = [1000 * (next((t for t in acted if t > at), at + 9) - at) for at in keys]
+    return sorted(late_bytes), sorted(late_keys)
+
+
+def part(values: list[float], share: float) -> float:
+    """The value below which that share lies."""
+    return values[min(len(values) - 1, round(share * (len(values) - 1)))]
+
+
 def main() -> None:
     """Measure and print."""
     bare = time.perf_counter()
@@ -160,12 +268,23 @@ def main() -> None:
         print(f"{size[0]}x{size[1]}")
         print(f"  first paint          {first} ms ({float(first) / bare_ms:.1f} times importing the framework alone)")
         print(f"  CPU, 1 kHz, 30 fps   {cpu} % of a core; an app that only ticks 30 times a second: {idle[0]} %")
-        print(f"  unit key to paint    {median} ms median, {worst} ms worst (the whole screen changes)")
+        print(f"  unit key to paint    {median} ms median, {worst} ms worst (in the process alone)")
+        late_bytes, late_keys = lateness(size)
+        print(
+            f"  byte to paint        {part(late_bytes, 0.5):.0f} ms half, {part(late_bytes, 0.99):.0f} ms 99 in 100 "
+            f"({len(late_bytes)} steps; a frame is 33 ms)"
+        )
+        print(
+            f"  key to paint         {part(late_keys, 0.5):.0f} ms half, {part(late_keys, 0.99):.0f} ms 99 in 100 "
+            f"({len(late_keys)} keys, the whole screen changes)"
+        )
         print(f"  readings taken       {readings} in {SECONDS + 2:.0f} s; memory {memory} MB at most")
 
 
 if __name__ == "__main__":
-    if len(sys.argv) > 2:
+    if len(sys.argv) > 3:
+        run_late(float(sys.argv[2]), port=sys.argv[3])
+    elif len(sys.argv) > 2:
         run_screen(float(sys.argv[2]), stream=sys.argv[1] == "live")
     else:
         main()

@@ -23,6 +23,7 @@ SCALE_COLUMNS = 8
 """One cell of margin, six of scale and one free, left of every rail picture."""
 SLEEVE_FROM = 0.75
 """An uncertainty of so many rows is drawn; a smaller one is only written."""
+PARTS = "▁▂▃▄▅▆▇"
 FIXED_ROWS = 4
 """Rows besides the profile's: places above; rail, bolts and names below."""
 
@@ -172,8 +173,8 @@ def _trace(canvas: Canvas, along: Along, up: Up, curve: Curve, top: int, sign: s
         if not np.isfinite(value) or (every > 1 and column % every == every - 1):
             continue
         row = int(np.floor((value - up.bottom) / up.per_row))
-        if 0 <= row < up.rows:
-            x, y = SCALE_COLUMNS + column, top + up.rows - 1 - row
+        x, y = SCALE_COLUMNS + column, top + up.rows - 1 - row
+        if 0 <= row < up.rows and canvas.signs[y][x] not in PARTS:  # the edge of a mass says the same already
             canvas.cell(x, y, sign, _over(canvas.looks[y][x], role))
 
 
