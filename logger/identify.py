@@ -19,13 +19,16 @@ from typing import Literal
 from logger.decode import show_bytes
 from logger.instrument_base import Instrument, Link, decode_once
 from logger.instruments import list_instruments, load_instrument
-from logger.readings import Gap, Garbage, Reading
+from logger.readings import Gap, Garbage, Reading, Record
 
 MOST_BYTES = 16 * 1024
 """More than this of one capture adds nothing to the judgement."""
 ENOUGH_FRAMES = 3
 NEARLY_ALL = 0.9
 NO_SENSE = 0.5
+TEXT_SHARE = 0.95
+"""So much of what a talker in text says is text."""
+BINARY = ("modbus_rtu",)
 COMMON_RATES = (9600, 115200, 4800, 19200, 38400, 57600, 2400, 1200)
 """Rates to try after the profiles' own, most usual first (common practice, no source)."""
 PRINTABLE = frozenset([*range(0x20, 0x7F), 0x0A, 0x0D, 0x09])
@@ -85,7 +88,8 @@ def identify(captures: Iterable[Capture], profiles: Mapping[str, Instrument] | N
             "no sense" if seen else "silent", None, (), tuple(scores), seen, _no_sense(captures, profiles)
         )
     rivals = _rivals(best, scores, profiles)
-    word = _word(best, rivals)
+    alone = profiles[best.profile].frame in BINARY or best.printable >= TEXT_SHARE
+    word = _word(best, rivals, alone)
     return Identified(word, best, rivals, tuple(scores), seen, _says(word, best, rivals))
 
 
@@ -157,19 +161,28 @@ def _forms(data: bytes, link: Link) -> list[tuple[bytes, Link]]:
 
 def _score(name: str, instrument: Instrument, data: bytes, link: Link) -> Score:
     records = decode_once(instrument, data)
-    good = sum(isinstance(record, Reading | Gap) for record in records)
+    good = sum(isinstance(record, Reading | Gap) and not _broken(record) for record in records)
     whole = list(records)
     for end in (0, -1):  # the capture began and ended in the middle of a frame
         if len(whole) > 1 and isinstance(whole[end], Garbage):
             del whole[end]
-    bad = sum(isinstance(record, Garbage) for record in whole)
+    bad = sum(isinstance(record, Garbage) or _broken(record) for record in whole)
     readings = any(isinstance(record, Reading) for record in records)
     share = good / (good + bad) if readings else 0.0
-    printable = sum(byte in PRINTABLE for byte in data) / len(data) if data else 0.0
+    printable = _printable(data)
     sample = _sample(instrument, data) if readings else show_bytes(data, 40)
     own = _line_only(instrument.link)
     own_link = (own.baud, own.bits, own.parity) == (link.baud, link.bits, link.parity)
     return Score(name, own if own_link else link, good, bad, share, printable, sample, own_link)
+
+
+def _broken(record: Record) -> bool:
+    """A node's count of its lines that jumps: lines were lost, or two nodes speak at once."""
+    return isinstance(record, Gap) and record.reason == "lines lost"
+
+
+def _printable(data: bytes) -> float:
+    return sum(byte in PRINTABLE for byte in data) / len(data) if data else 0.0
 
 
 def _sample(instrument: Instrument, data: bytes) -> str:
@@ -177,6 +190,9 @@ def _sample(instrument: Instrument, data: bytes) -> str:
     for line in data.splitlines(keepends=True)[:40]:
         if any(isinstance(record, Reading) for record in decode_once(instrument, line)):
             return show_bytes(line.strip(b"\r\n"), 60)
+    lines = data.splitlines()
+    if len(lines) > 2 and _printable(data) >= TEXT_SHARE:  # a line that tells nothing by itself: a node's position
+        return show_bytes(lines[len(lines) // 2], 60)
     return data[:16].hex(" ")
 
 
@@ -199,10 +215,11 @@ def _rivals(best: Score, scores: Sequence[Score], profiles: Mapping[str, Instrum
     return tuple(dict.fromkeys(names))
 
 
-def _word(best: Score, rivals: Sequence[str]) -> Word:
+def _word(best: Score, rivals: Sequence[str], alone: bool) -> Word:
+    """``alone``: nothing stands between the lines that a second talker at another speed would leave."""
     if rivals:
         return "several fit"
-    return "named" if best.decoded >= ENOUGH_FRAMES and best.share >= NEARLY_ALL else "likely"
+    return "named" if best.decoded >= ENOUGH_FRAMES and best.share >= NEARLY_ALL and alone else "likely"
 
 
 def _says(word: Word, best: Score, rivals: Sequence[str]) -> str:
@@ -212,6 +229,8 @@ def _says(word: Word, best: Score, rivals: Sequence[str]) -> str:
         return f"{best.profile} or {' or '.join(rivals)} {at}: all read {counted}. Choose the one whose unit is right."
     if word == "named":
         return f"{best.profile} {at}: it reads {counted}."
+    if best.share < NEARLY_ALL:
+        return f"Perhaps {best.profile} {at}: it reads {counted}. The rest is something else: a second talker, a bad cable?"
     return f"Perhaps {best.profile} {at}: it reads {counted}. Listen longer to be sure."
 
 

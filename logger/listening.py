@@ -69,11 +69,13 @@ def heard(
 
     ``may_ask`` is asked once, where nothing arrives: whether read-only requests may be sent to this port.
     """
+    from logger.identify import NEARLY_ALL
+
     ways = ways or real_ways()
     began = ways.clock()
     found, captures = _identified(name, seconds, may_ask, ways)
     best = found.best
-    fits = best is not None and found.word in ("named", "likely")
+    fits = best is not None and found.word in ("named", "likely") and best.share >= NEARLY_ALL
     return {
         "heard": found.word,
         "instrument": best.profile if best is not None and fits else None,
@@ -204,11 +206,12 @@ def _answers(line: Line, profile: Instrument, ways: Ways) -> tuple[bytes, int]:
 
     data = b""
     for attempt in range(ASKED_TIMES):
-        before = readings_in(profile, data)
+        before, had = readings_in(profile, data), len(data)
         for request in profile.requests:
             line.write(request)
             data += _answer(line, profile, data, ways)
-        if attempt and readings_in(profile, data) == before:
+        silent = len(data) == had
+        if readings_in(profile, data) == before and (attempt >= 2 or (attempt and silent)):
             break
     return data, readings_in(profile, data)
 
