@@ -77,7 +77,7 @@ def _descriptor(
         "$schema": "https://datapackage.org/profiles/2.0/datapackage.json",
         "name": "truestroke-job",
         "title": job.machine.name,
-        "description": "Lengths in mm, slopes in mm/m unless a column says otherwise; uncertainties are expanded, k = 2.",
+        "description": "Lengths in mm, slopes in mm/m, unless a column says otherwise; uncertainties expanded, k = 2.",
         "resources": resources,
         "truestroke": {"version": __version__},
     }

@@ -75,6 +75,7 @@ COMMANDS = {
     "history": "the job over months: creeping, seasons, what moved since the last good state",
     "import": "a CSV from elsewhere, its columns named by you, as a sweep of this job",
     "export": "copy recordings out, as CSV with a Data Package descriptor",
+    "completion": "what a shell needs to finish half-typed commands",
     "verify": "check recordings against their checksums",
 }
 
