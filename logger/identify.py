@@ -230,7 +230,7 @@ def _says(word: Word, best: Score, rivals: Sequence[str]) -> str:
     if word == "named":
         return f"{best.profile} {at}: it reads {counted}."
     if best.share < NEARLY_ALL:
-        return f"Perhaps {best.profile} {at}: it reads {counted}. The rest is something else: a second talker, a bad cable?"
+        return f"Perhaps {best.profile} {at}: it reads {counted}. The rest is another talker, or a bad cable."
     return f"Perhaps {best.profile} {at}: it reads {counted}. Listen longer to be sure."
 
 
