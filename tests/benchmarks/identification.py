@@ -98,6 +98,10 @@ def cases() -> Iterator[Case]:
         yield Case("two talkers", port, False, "")
 
 
+def _no() -> bool:
+    return False
+
+
 def judged(case: Case, found: dict[str, object]) -> str:
     """What became of one port."""
     candidates = found["candidates"]
@@ -118,8 +122,7 @@ def main() -> None:
     wrong: list[str] = []
     for case in cases():
         began = time.process_time()
-        may_ask = case.may_ask
-        found = heard("sim", SECONDS, lambda answer=may_ask: answer, Ways(case.port.open, case.port.clock))
+        found = heard("sim", SECONDS, (lambda: True) if case.may_ask else _no, Ways(case.port.open, case.port.clock))
         work.append(time.process_time() - began)
         said = judged(case, found)
         results.setdefault(case.group, Counter())[said] += 1

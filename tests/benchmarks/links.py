@@ -64,6 +64,11 @@ def wait(true: Callable[[], bool]) -> bool:
     return True
 
 
+def more(recorder: Recorder, known: int) -> bool:
+    """Wait until there are more readings than ``known``."""
+    return wait(lambda: recorder.readings > known)
+
+
 def on_disk(folder: Path) -> bytes:
     rows = (folder / "wire.csv").read_text().splitlines()[1:]
     return b"".join(unescape_bytes(row.split(",", 2)[2][1:-1]) for row in rows if row.split(",")[1] == "in")
@@ -93,7 +98,7 @@ def pulled(times: int) -> Count:
                 known = recorder.readings
                 cable.send(said)
                 sent += said
-                ok = wait(lambda n=known: recorder.readings > n)
+                ok = more(recorder, known)
                 cable.pull()
                 ok = ok and wait(lambda: recorder.state == "lost")
                 cable.plug()
@@ -102,7 +107,7 @@ def pulled(times: int) -> Count:
                 ok = ok and wait(lambda: recorder.state != "lost")
                 cable.send(b"+0.5\r\n")
                 sent += b"+0.5\r\n"
-                ok = ok and wait(lambda n=known: recorder.readings > n)
+                ok = ok and more(recorder, known)
                 count.back_s.append(time.monotonic() - back)
                 count.times += 1
                 if not ok:
@@ -133,7 +138,7 @@ def held(times: int) -> Count:
                 ok = ok and wait(lambda: recorder.state != "lost")
                 cable.send(b"+0.5\r\n")
                 sent += b"+0.5\r\n"
-                ok = ok and wait(lambda n=known: recorder.readings > n)
+                ok = ok and more(recorder, known)
                 count.back_s.append(time.monotonic() - back)
                 count.times += 1
                 if not ok:
@@ -175,7 +180,7 @@ def dirty(name: str, times: int, said: Callable[[random.Random], bytes], *, floo
                 cable.send(piece)
                 cable.send(b"\r\n+0.5\r\n")
                 sent += piece + b"\r\n+0.5\r\n"
-                if not wait(lambda n=known: recorder.readings > n):
+                if not more(recorder, known):
                     count.broken.append(f"no reading after piece {number}")
                     break
                 count.times += 1

@@ -143,3 +143,31 @@ def test_a_loaded_instrument_goes_to_another_process_by_its_text():
     one = load_instrument("indicator-polled")
     again = instrument_from_text(one.source_text, "descriptor")
     assert again == one
+
+
+def shipped(name):
+    return load_instrument(name).source_text
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new", "key", "words"),
+    [
+        ("level-modbus", "register: 2,", "register: 1,", "registers", ("'pitch' (input 0-1", "'roll' (input 1-2")),
+        ("level-modbus", "pitch, address: 1,", "pitch, address: 0,", "registers[0].address", ("1",)),
+        ("level-modbus", "scale: 0.001}", "scale: 0.001, unit: furlong}", "registers[0].unit", ("mm",)),
+        ("level-modbus", "unit: mm/m", "unit: kg", "unit", ("'mm/m'",)),
+        ("level-nmea-xdr", "unit: deg", "unit: in/ft", "unit", ("deg for an inclinometer",)),
+        ("scpi-indicator", '"READ?"', '"CONF:VOLT 10"', "query", ("is not a query",)),
+        ("scpi-indicator", '"READ?"', '"*TST?"', "query", ("test or calibrate",)),
+        ("indicator-polled", "unit: mm\n", "unit: mm\nunits: {inch: furlong}\n", "units.inch", ("'mm'",)),
+        ("node-gauge-24", "sign_at: 20", "sign_at: 19", "gauge", ("share a bit",)),
+        ("typed-mm", "smallest: -25", "smallest: 26", "smallest", ("below largest",)),
+    ],
+)  # fmt: skip
+def test_what_cannot_be_in_the_other_families_is_named(name, old, new, key, words):
+    text = shipped(name)
+    assert old in text
+    with pytest.raises(BadFile) as refused:
+        instrument_from_text(text.replace(old, new, 1), "bad.yaml")
+    said = next(fault for fault in refused.value.faults if fault.key == key)
+    assert all(word in str(said) for word in words), str(said)
