@@ -1,0 +1,146 @@
+"""Ways to bring a simulated saw true: the advice as the command line leads it, an oracle, and common practice.
+
+Why it exists: what the advice is worth shows only beside what could be reached with the same counts and the same hand.
+Every figure is of the noise-free truth in the state after the last move of a round.
+
+* oracle: the same planner, told the true response (and nothing else).
+* practice: one bolt a round, the nearest to the worst place, by the local error (common practice, no source).
+"""
+
+from __future__ import annotations
+
+import time
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+
+from analysis.bolts import plan_round
+from analysis.chebyshev import Group
+from analysis.results import Plan
+from analysis.situation import Situation
+from fixtures.workshop import SimMachine
+from logger import advice
+from logger.job import TurnedBolt
+from tests.benchmarks.workbench import MemoryJob, sweep
+
+ROUNDS = 8
+
+
+@dataclass
+class History:
+    """One machine's way. ``inside`` after each round; ``spread`` of the truth before the first and after each."""
+
+    inside: list[bool] = field(default_factory=list)
+    spread: list[float] = field(default_factory=list)
+    moves: list[int] = field(default_factory=list)
+    accepted: int | None = None
+    accepted_wrongly: bool = False
+    given_up: bool = False
+    band_hits: list[bool] = field(default_factory=list)
+    station_hits: list[float] = field(default_factory=list)
+    plan_s: list[float] = field(default_factory=list)
+
+    def inside_after(self, rounds: int) -> bool:
+        return self.inside[min(rounds, len(self.inside)) - 1] if self.inside else True
+
+    def truth(self, machine: SimMachine, set_up: str, band_mm: float) -> None:
+        band = replace(machine.layout.band, peak_to_valley_mm=band_mm)
+        self.inside.append(machine.truth_inside(set_up, band))
+        self.spread.append(machine.truth_peak_to_valley(set_up))
+
+
+def advised(machine: SimMachine, job: MemoryJob, set_up: str, band_mm: float) -> History:
+    """Rounds of sweep, bolts, turned, as the command line would lead them."""
+    way = History(spread=[machine.truth_peak_to_valley(set_up)])
+    for index in range(ROUNDS):
+        job.swept([sweep(machine, job.machine, set_up)])
+        start = time.process_time()
+        plan = advice.advise(job)  # type: ignore[arg-type]
+        way.plan_s.append(time.process_time() - start)
+        if plan.verdict.word == "inside":
+            way.accepted = index
+            way.accepted_wrongly = not machine.truth_inside(
+                set_up, replace(machine.layout.band, peak_to_valley_mm=band_mm)
+            )
+        if not plan.reachable:
+            way.given_up = True
+        if plan.next == "stop":
+            way.truth(machine, set_up, band_mm)
+            way.moves.append(0)
+            break
+        made: list[TurnedBolt] = []
+        for move in plan.moves:
+            assert move.park_mm is not None and move.reading_target is not None
+            done = machine.turn_until(move.bolt, plan.set_up, move.park_mm, move.reading_target)
+            if done.before is not None and done.after is not None:
+                lift, doubt = move.raise_mm, abs(move.raise_mm)
+                made.append(
+                    TurnedBolt(move.bolt, lift, doubt, "parked", move.park_mm, done.before, done.after, plan.set_up)
+                )
+        job.turned(made)
+        way.moves.append(len(plan.moves))
+        way.truth(machine, set_up, band_mm)
+        if plan.predicted is not None and plan.moves:
+            away = abs(way.spread[-1] - plan.predicted.peak_to_valley)
+            way.band_hits.append(away <= plan.predicted.peak_to_valley_uncertainty)
+            way.station_hits.append(stations_held(machine, plan, set_up))
+    return way
+
+
+def stations_held(machine: SimMachine, plan: Plan, set_up: str) -> float:
+    """Part of the predicted stations whose 95 % band holds the truth after the moves."""
+    assert plan.predicted is not None
+    truth = machine.truth_heights(set_up, plan.predicted.x_mm)
+    seen = np.isfinite(truth)
+    away = np.abs(truth - plan.predicted.value)[seen]
+    return float(np.mean(away <= plan.predicted.uncertainty[seen]))
+
+
+def oracle(machine: SimMachine, job: MemoryJob, set_up: str, band_mm: float) -> History:
+    """The same planner with the true response."""
+    way = History(spread=[machine.truth_peak_to_valley(set_up)])
+    for index in range(ROUNDS):
+        found = sweep(machine, job.machine, set_up)
+        if found.verdict.word == "inside":
+            way.accepted = index
+            way.truth(machine, set_up, band_mm)
+            break
+        keep = np.unique(np.linspace(0, len(found.profile.x_mm) - 1, 40).round().astype(int))
+        x = found.profile.x_mm[keep]
+        bolts = len(machine.bolts)
+        situation = Situation(
+            value=found.profile.value[keep],
+            covariance=found.profile.covariance[np.ix_(keep, keep)],
+            response=np.repeat(machine.response(set_up, x)[None], 100, axis=0),
+            groups=(Group(set_up, np.arange(len(x)), band_mm, machine.layout.band.mean_mm),),
+            parks=np.arange(1, len(x) - 1, 2),
+            lowest_mm=np.full(bolts, -1.2),
+            highest_mm=np.full(bolts, 1.2),
+            smallest_mm=np.full(bolts, 0.01),
+        )
+        outcome, _ = plan_round(situation)
+        for step in outcome.steps:
+            target = machine.set_up(set_up).sign * step.target
+            machine.turn_until(machine.bolts[step.bolt], set_up, float(x[step.park]), target)
+        way.moves.append(len(outcome.steps))
+        way.truth(machine, set_up, band_mm)
+    return way
+
+
+def practice(machine: SimMachine, job: MemoryJob, set_up: str, band_mm: float, rounds: int = 40) -> History:
+    """One bolt a round: the one nearest to the worst place, by the local error, as people do it."""
+    way = History(spread=[machine.truth_peak_to_valley(set_up)])
+    wanted = float(np.mean(machine.layout.band.mean_mm))
+    where = np.array([bolt.x_mm for bolt in machine.layout.bolts])
+    for _ in range(rounds):
+        s = machine.stations(set_up)
+        heights = machine.truth_heights(set_up, s)  # a perfect reading: practice is not handicapped by noise
+        good = np.isfinite(heights)
+        worst = int(np.argmax(np.abs(heights[good] - wanted)))
+        bolt = int(np.argmin(np.abs(where - s[good][worst])))
+        machine.turn(machine.bolts[bolt], wanted - float(heights[good][worst]))
+        way.moves.append(1)
+        way.truth(machine, set_up, band_mm)
+        if way.inside[-1]:
+            break
+    return way
