@@ -22,6 +22,7 @@ from analysis.uncertainty import peak_to_valley
 from analysis.units import reading_from_height
 from logger import advice_inputs as inputs
 from logger.advice_ground import DRAWS, UNEXPLAINED, Ground, MEAN_SPARE_mm, doubt_of, ground_of, main_alone, plan
+from logger.advice_guide import guided_ground
 from logger.advice_json import as_json, predicted_as_json
 from logger.advice_places import next_set_up, places, whole_stroke
 from logger.advice_resting import estimated_lifts
@@ -59,7 +60,7 @@ def advise(
     ``made_so_far`` are bolts turned since the sweep: the rest of the round is planned again from there. Raises
     NotAllowed where nothing was swept, or nothing in that set-up.
     """
-    ground = ground_of(job, set_up, made_so_far)
+    ground = guided_ground(job, set_up, made_so_far, COST_OF_A_MOVE[trust])
     ground = replace(ground, situation=replace(ground.situation, cost_per_mm=COST_OF_TRAVEL.get(trust, 0.0)))
     reached = best_possible(main_alone(ground))
     limit = ground.situation.groups[0].limit
@@ -132,7 +133,7 @@ def estimate_turned(job: Job, move: ParkedMove | str, *, set_up: str | None = No
             return TurnedBolt(understood.bolt, understood.raise_mm, understood.uncertainty_mm, understood.form)
         move = understood
 
-    ground = ground_of(job, set_up, job.rounds()[-1].turned)
+    ground = guided_ground(job, set_up, job.rounds()[-1].turned)  # as the plan said it, where nothing else is said
     _refuse_a_stray_display(job.machine, ground, move, set_up or ground.main)
     index = [bolt.name for bolt in job.machine.bolts].index(job.machine.bolt(move.bolt).name)
     recorded = TurnedBolt(move.bolt, 0.0, 0.0, "parked", move.park_mm, move.before, move.after, set_up or ground.main)
@@ -275,7 +276,7 @@ def _turning(machine: Machine, base: Plan, ground: Ground, outcome: Outcome, not
         next="turn",
         moves=moves,
         cautions=cautions_for(machine, moves),
-        predicted=_predicted(ground, outcome.value),
+        predicted=_of_every_goal(ground, outcome, _predicted(ground, outcome.value)),
         warnings=(*base.warnings, *ORDER),
         why=(
             f"{len(outcome.steps)} of {len(machine.bolts)} bolts; "
@@ -284,6 +285,13 @@ def _turning(machine: Machine, base: Plan, ground: Ground, outcome: Outcome, not
             f"({rows.stop} stations, {ground.situation.bolts} bolts, {DRAWS} draws).",
         ),
     )
+
+
+def _of_every_goal(ground: Ground, outcome: Outcome, predicted: Predicted) -> Predicted:
+    """A level that only guides the hand toward heights has no band of its own to be inside of: theirs counts."""
+    if ground.sweeps[ground.main].set_up.kind != "level" or len(ground.situation.groups) < 2:
+        return predicted
+    return replace(predicted, chance_inside=outcome.chance_inside)
 
 
 ORDER = (

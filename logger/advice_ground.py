@@ -43,6 +43,19 @@ AT_A_PLACE_mm = 100.0  # a stand this near to a place is there for it
 
 
 @dataclass(frozen=True)
+class Common:
+    """What is the same whichever set-up guides the round."""
+
+    machine: Machine
+    state: inputs.State
+    learned: Learned
+    lifts: Lifts
+    goals: list[Goal]
+    made: int
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
 class Ground:
     """What one round's advice stands on: the state, what was learned, and the situation at the main set-up's rows."""
 
@@ -56,6 +69,7 @@ class Ground:
     lifts: Lifts
     resting: Resting | None = None
     mapped: bool = False
+    common: Common | None = None
 
     @property
     def findings(self) -> Findings:
@@ -68,10 +82,7 @@ class Ground:
 
 def ground_of(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -> Ground:
     state = inputs.state_of(job, made_so_far)
-    main = _main_set_up(job.machine, state, set_up)
-    others = [name for name in state.current if name != main and _aimed_at(job.machine, name)]
-    names = [main, *others]
-    sweeps = {name: _to_plan_on(job.machine, state.current[name]) for name in names}
+    main = _main_set_up(job.machine, state, set_up, made_so_far)
     prior = inputs.prior_of(job.machine)
     lifts, changes = observed(state.rounds, prior.bench.carriage)
     said: list[str] = []
@@ -90,17 +101,27 @@ def ground_of(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -
     said += [*state.current[main].warnings, *[doubt.sentence(bolt_names[doubt.bolt]) for doubt in doubts]]
     warnings = [*state.warnings, *said]
     goals = place_goals(job.machine, list(state.current.values()), prior.bench.carriage)
-    resting = resting_of(learned, lifts, list(sweeps.values()), goals, len(made_so_far))
-    situation = _situation(job.machine, state, sweeps, goals, learned, resting, len(made_so_far))
+    return stand_on(Common(job.machine, state, learned, lifts, goals, len(made_so_far), tuple(warnings)), [main])
+
+
+def stand_on(common: Common, first: list[str]) -> Ground:
+    """The ground with ``first[0]`` as the set-up that guides the hand, and the rest of them looked at like it."""
+    machine, state, learned, made = common.machine, common.state, common.learned, common.made
+    others = [name for name in state.current if name not in first and _aimed_at(machine, name)]
+    sweeps = {name: _to_plan_on(machine, state.current[name]) for name in (*first, *others)}
+    warnings = list(common.warnings)
+    resting = resting_of(learned, common.lifts, list(sweeps.values()), common.goals, made)
+    situation = _situation(machine, state, sweeps, common.goals, learned, resting, made)
     if resting is not None:
-        turned = lifts.bolt[len(lifts.bolt) - len(made_so_far) :]
-        moved = lifted(learned, turned, learned.lifts_mm[:, len(lifts.bolt) - len(made_so_far) :])
+        start = len(common.lifts.bolt) - made
+        moved = lifted(learned, common.lifts.bolt[start:], learned.lifts_mm[:, start:])
         resting = replace(resting, lifts_mm=resting.lifts_mm + moved[:, None, :])
-        warnings += hanging_words(resting, bolt_names)
-    thread_mm = inputs.travel_of(job.machine, state.rounds)
-    said_once = tuple(dict.fromkeys(warnings))
-    mapped = bool(job.machine.table.map)
-    return Ground(state, main, sweeps, learned, situation, thread_mm, said_once, lifts, resting, mapped)
+        warnings += hanging_words(resting, [bolt.name for bolt in machine.bolts])
+    thread_mm = inputs.travel_of(machine, state.rounds)
+    said_once, mapped = tuple(dict.fromkeys(warnings)), bool(machine.table.map)
+    return Ground(
+        state, first[0], sweeps, learned, situation, thread_mm, said_once, common.lifts, resting, mapped, common
+    )
 
 
 def plan(ground: Ground, situation: Situation, cost_per_move: float, insist: bool = False) -> tuple[Outcome, Outcome]:
@@ -121,8 +142,8 @@ def _to_plan_on(machine: Machine, findings: Findings) -> Sweep:
     return extended(sweep, float(reads[0]), float(reads[-1])) if len(reads) else sweep
 
 
-def _main_set_up(machine: Machine, state: inputs.State, asked: str | None) -> str:
-    usable = [name for name in state.current if _useful(machine, name)]
+def _main_set_up(machine: Machine, state: inputs.State, asked: str | None, made: Sequence[TurnedBolt]) -> str:
+    usable = [name for name in state.current if useful(machine, name)]
     if asked is not None:
         inputs.set_up_of(machine, asked)
         if asked not in state.current:
@@ -133,10 +154,11 @@ def _main_set_up(machine: Machine, state: inputs.State, asked: str | None) -> st
         return asked
     if not usable:
         raise NotAllowed("No set-up that reads heights, pitch or roll was swept since the last moves.", "Sweep one.")
-    return usable[-1]
+    guided = [move.set_up for move in made if move.set_up in usable]  # a round is ended as it was begun
+    return guided[-1] if guided and guided[-1] is not None else usable[-1]
 
 
-def _useful(machine: Machine, name: str) -> bool:
+def useful(machine: Machine, name: str) -> bool:
     return name in machine.set_ups and machine.set_up(name).direction == "height"
 
 
@@ -146,7 +168,7 @@ def _aimed_at(machine: Machine, name: str) -> bool:
     A level beside an indicator, and a stand at a place, inform the places and the run over the stroke instead.
     """
     given = machine.set_up(name)
-    if not _useful(machine, name) or given.kind == "level":
+    if not useful(machine, name) or given.kind == "level":
         return False
     away = [abs(place.x_mm - (given.x_mm or 0.0)) for place in machine.places]
     return given.kind != "fixed" or all(distance > AT_A_PLACE_mm for distance in away)
@@ -176,7 +198,7 @@ def _situation(
     for name, sweep in sweeps.items():
         here = np.arange(start, start + len(sweep.s_mm))
         covariance[np.ix_(here, here)] = sweep.covariance
-        groups.append(_group(machine, name, sweep, here))
+        groups.append(_group(machine, name, sweep, here, for_goals=bool(goals)))
         start += len(sweep.s_mm)
     for goal in goals:
         here = np.arange(len(value), len(value) + len(goal.value))
@@ -224,11 +246,14 @@ ONE_ROUND_mm = 1.2  # further than this in one round the rail, its clamps and th
 MEAN_SPARE_mm = 0.008  # the table under the stand may be this far from its plane: aim the mean that much further in
 
 
-def _group(machine: Machine, name: str, sweep: Sweep, rows: IntArray) -> Group:
+GUIDE_ONLY = 20.0  # a level that guides the hand toward heights is no goal itself: its own limit, this many times
+
+
+def _group(machine: Machine, name: str, sweep: Sweep, rows: IntArray, for_goals: bool) -> Group:
     band = machine.band
     if sweep.set_up.kind == "level":
         limit = band.pitch_mm_per_m if sweep.set_up.axis == "pitch" else band.roll_mm_per_m
-        return Group(name, rows, float(limit))
+        return Group(name, rows, float(limit) * (GUIDE_ONLY if for_goals else 1.0))
     low, high = (float(end) for end in band.mean_mm)
     spare = min(MEAN_SPARE_mm, 0.3 * (high - low))
     mean = (low + spare, high - spare) if sweep.zero_known else None

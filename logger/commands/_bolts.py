@@ -57,7 +57,8 @@ def bolts_lines(plan: Plan, units: Units, machine: Machine) -> list[str]:
         for move in plan.moves:
             lines += ["", *_steps(machine, move, units)]
         lines += ["", "  Then record what the indicator showed before and after, with your own figures:"]
-        lines.append("    truestroke turned " + " ".join(map(_as_typed, plan.moves)))
+        where = f"--set-up {plan.set_up} " if len(plan.places) or plan.verdict.unit != "mm" else ""
+        lines.append(f"    truestroke turned {where}" + " ".join(map(_as_typed, plan.moves)))
     elif plan.next == "sweep":
         other = f" with set-up {plan.next_set_up}" if plan.next_set_up else ""
         lines.append(f"  Next: measure again{other}.")
@@ -130,7 +131,7 @@ def _as_typed(move: Move) -> str:
     """A move as it is reported: parked readings say more of the machine than the travel that was meant."""
     if move.park_mm is None or move.reading_now is None or move.reading_target is None:
         return f"{move.bolt}={move.raise_mm:+.2f}mm"
-    unit = "mm" if move.unit == "mm" else ""
+    unit = "mm" if move.unit == "mm" else "mm/m"
     return f"{move.bolt}@{move.park_mm:g}:{move.reading_now:+.3f}..{move.reading_target:+.3f}{unit}"
 
 
