@@ -11,6 +11,7 @@ from collections.abc import Callable
 from contextlib import nullcontext
 from typing import TYPE_CHECKING, Any
 
+from logger.channels import ChannelFilter
 from logger.commands import Answer
 from logger.commands._job import find_recording, open_job, the_set_up
 from logger.commands._meaning import as_shown, meaning
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from logger.commands._stream import Source
     from logger.instruments import Instrument
     from logger.job import Job
+    from logger.machines import SetUp
     from logger.recorder import Recorder
     from logger.recording import Recording
 
@@ -75,7 +77,7 @@ def live(args: argparse.Namespace) -> Answer:
     with beside or nullcontext(), _relay(args.port, instrument, end, job, name) as recorder:
         if move is not None:
             args.terminal.write(_how_to(move, args.units))
-        show = _heights(understand, args)
+        show = _of_its_channel(_heights(understand, args), job.machine.set_ups[name], instrument)
         ended = _show(recorder, args.terminal, show, recorder.stop, beside)
         answer = _answer(args.port, instrument, recorder, ended)
         if beside is not None:
@@ -213,7 +215,14 @@ def _recorded_heights(recording: Recording, args: argparse.Namespace) -> Show:
     set_up = recording.machine.set_ups.get(recording.set_up)
     if set_up is None:
         return lambda reading: as_shown(reading, recording.instrument)
-    return _heights(meaning(recording.machine, set_up, recording.instrument, args, None), args)
+    show = _heights(meaning(recording.machine, set_up, recording.instrument, args, None), args)
+    return _of_its_channel(show, set_up, recording.instrument)
+
+
+def _of_its_channel(show: Show, set_up: SetUp, instrument: Instrument) -> Show:
+    """Heights for the channel that the set-up reads; the figures of the others as they are."""
+    reads = ChannelFilter(set_up, instrument)
+    return lambda reading: show(reading) if reads(reading.channel) else as_shown(reading, instrument)
 
 
 def _planned(job: Job, set_up: str, bolt: str) -> Move:

@@ -96,10 +96,17 @@ def in_base_units(readings: list[Reading]) -> FloatArray:
 
 
 class Feed:
-    """The newest of a source, polled by the screen's timer."""
+    """The newest of a source, polled by the screen's timer. ``reads`` tells which of an instrument's channels count."""
 
-    def __init__(self, source: Source, meaning: Meaning, clock: Callable[[], float]) -> None:
+    def __init__(
+        self,
+        source: Source,
+        meaning: Meaning,
+        clock: Callable[[], float],
+        reads: Callable[[str], bool] = lambda _channel: True,
+    ) -> None:
         self.source = source
+        self._reads = reads
         self.meaning = meaning
         self._clock = clock
         self._t = np.zeros(RING)
@@ -129,7 +136,7 @@ class Feed:
     def take(self, records: list[Record]) -> list[Record]:
         """Take records in, as :meth:`poll` does; returns them."""
         now = self._clock()
-        readings = [record for record in records if isinstance(record, Reading)]
+        readings = [record for record in records if isinstance(record, Reading) and self._reads(record.channel)]
         if readings:
             self._keep(readings)
             self._last_came, self._lost_at = now, None

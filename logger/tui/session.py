@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
+from logger.channels import ChannelFilter
 from logger.errors import NotAllowed
 from logger.rail_picture import Seen
 from logger.tui.asked import Beeper, Parts, SourceSpec
@@ -152,7 +153,7 @@ class Session:
             self.passes if sweep else 0,
             "sweep" if sweep else "live",
         )
-        return Feed(self.parts.start(spec), self.meaning(), self.clock)
+        return Feed(self.parts.start(spec), self.meaning(), self.clock, ChannelFilter(set_up, instrument))
 
     def close_feed(self, feed: Feed) -> None:
         """Let the port go."""

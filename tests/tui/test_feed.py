@@ -82,3 +82,17 @@ def test_a_thousand_readings_a_second_keep_the_ring_bounded_and_the_newest_last(
     assert figures.size == 8192
     assert np.all(np.diff(times) > 0)
     assert figures[-1] == pytest.approx(11.999)
+
+
+def test_of_an_instrument_with_two_axes_only_the_one_of_the_set_up_is_shown():
+    from logger.readings import Reading
+
+    class TwoAxes:
+        state, latest, readings, garbage, gaps, marks = "receiving", None, 0, 0, 0, 0
+
+        def drain(self):
+            return [Reading(k * 1000, float(k % 2), "mm/m", ("pitch", "roll")[k % 2]) for k in range(10)]
+
+    feed = Feed(TwoAxes(), Meaning("mm/m", "level"), lambda: 0.0, lambda channel: channel == "roll")
+    assert len(feed.poll()) == 10
+    assert feed.now().height == 1.0

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
+from logger.channels import ChannelFilter
 from logger.rail_picture import RailPicture, bolts_of, live_limits
 from logger.readings import Mark, Reading, Record
 from logger.tui.drawing import meaning_of, place_of, windows_of
@@ -35,7 +36,8 @@ class ReplayScreen(LiveBase):
 
     def __init__(self, recording: Recording, replay: Any, machine: Machine, clock: Any) -> None:
         set_up = machine.set_ups[recording.set_up]
-        super().__init__(Feed(replay, meaning_of(set_up, recording.instrument.step), clock))
+        reads = ChannelFilter(set_up, recording.instrument)
+        super().__init__(Feed(replay, meaning_of(set_up, recording.instrument.step), clock, reads))
         self.recording = recording
         self.replay = replay
         self.machine = machine
