@@ -9,8 +9,13 @@ Slopes in mm/m: along, + when the outfeed end is higher; across, + when the tabl
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.results import FloatArray
 
 CORNERS = ("infeed, carriage side", "infeed, table side", "outfeed, carriage side", "outfeed, table side")
 
@@ -45,15 +50,38 @@ def level_feet(
     return {name: lift - lowest for name, lift in wanted.items()}
 
 
+def form_mm_per_m(flatness_mm: float, level_mm: float, places: int = 1) -> float:
+    """What a table that is not flat does to the slope a level shows, as an expanded uncertainty.
+
+    ``flatness_mm`` (expanded): how far a spot of the table lies from where a flat one would have it; ``level_mm``: how
+    far apart the level's feet are. ``places`` laid side by side make one long level: what one gains the next loses.
+    """
+    if not level_mm > 0:
+        raise ValueError(f"A level of {level_mm:g} mm cannot be; the distance of its feet is needed.")
+    return 1000.0 * flatness_mm / (level_mm * places)
+
+
 def twist(
-    infeed_mm_per_m: float, outfeed_mm_per_m: float, apart_across_mm: float, reading_uncertainty_mm_per_m: float
+    infeed_mm_per_m: float | FloatArray,
+    outfeed_mm_per_m: float | FloatArray,
+    apart_across_mm: float,
+    reading_uncertainty_mm_per_m: float,
+    flatness_mm: float = 0.0,
+    level_mm: float = 200.0,
 ) -> Twist:
     """Twist from one level laid across at both ends the *same way round*: its zero error is in both and cancels.
 
-    ``reading_uncertainty_mm_per_m`` is the expanded uncertainty of one reading.
+    One reading at each end, or several (places,) side by side across it: a level lies on two small spots of a table
+    that is not flat. ``reading_uncertainty_mm_per_m`` is the expanded uncertainty of one reading; flatness and level as
+    in ``form_mm_per_m``.
     """
-    out = outfeed_mm_per_m - infeed_mm_per_m
-    return Twist(out, 2.0**0.5 * reading_uncertainty_mm_per_m, out * apart_across_mm / 1000.0)
+    ends = [np.atleast_1d(np.asarray(each, np.float64)) for each in (infeed_mm_per_m, outfeed_mm_per_m)]
+    out = float(ends[1].mean() - ends[0].mean())
+    doubt = math.hypot(
+        *(reading_uncertainty_mm_per_m / math.sqrt(len(each)) for each in ends),
+        *(form_mm_per_m(flatness_mm, level_mm, len(each)) for each in ends),
+    )
+    return Twist(out, doubt, out * apart_across_mm / 1000.0)
 
 
 def untwist(found: Twist) -> dict[str, float]:

@@ -6,6 +6,7 @@ by the error instead of by what takes the error out.
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from analysis import base
@@ -13,7 +14,7 @@ from analysis.level import reversal
 from analysis.results import Verdict
 from analysis.verdict import combine, judge
 from logger.checks.model import Allowed, Check, Readings
-from logger.checks.result import Evaluation, Result, feet, judged
+from logger.checks.result import Evaluation, Result, array, feet, judged
 
 if TYPE_CHECKING:
     from logger.machines import Machine
@@ -29,11 +30,19 @@ def _condition(check: Check, readings: Readings, allowed: Allowed, machine: Mach
 
 def _base(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -> Result:
     standard = readings.one("u") / 2.0
+    form = base.form_mm_per_m(readings.one("flat"), readings.one("level"))
     along = reversal(readings.one("along"), readings.one("along_turned"), standard)
     across = reversal(readings.one("across"), readings.one("across_turned"), standard)
     verdict = combine(
         [
-            judge(each.slope, 2.0 * each.standard_uncertainty, allowed.lower, allowed.upper, "mm/m", f"slope {way}")
+            judge(
+                each.slope,
+                math.hypot(2.0 * each.standard_uncertainty, form),
+                allowed.lower,
+                allowed.upper,
+                "mm/m",
+                f"slope {way}",
+            )
             for way, each in (("along", along), ("across", across))
         ]
     )
@@ -50,12 +59,16 @@ def _base(check: Check, readings: Readings, allowed: Allowed, machine: Machine) 
         "along_mm_per_m": along.slope,
         "across_mm_per_m": across.slope,
         "zero_error_mm_per_m": along.zero_error,
+        "slope_uncertainty_mm_per_m": math.hypot(2.0 * along.standard_uncertainty, form),
     }
     return Result(verdict, feet(lifts, readings.maybe("pitch"), verdict), tuple(notes), details)
 
 
 def _twist(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -> Result:
-    found = base.twist(readings.one("infeed"), readings.one("outfeed"), readings.one("feet_across"), readings.one("u"))
+    found = base.twist(
+        array(readings, "infeed"), array(readings, "outfeed"), readings.one("feet_across"), readings.one("u"),
+        readings.one("flat"), readings.one("level"),
+    )  # fmt: skip
     verdict = judged(check, allowed, found.twist_mm_per_m, found.uncertainty_mm_per_m)
     corrections = feet(base.untwist(found), readings.maybe("pitch"), verdict)
     notes = ("A cast body follows a foot only in part: make this much, wait, measure again, and go on by what it did.",)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from logger.checks.cautions import CLAMP, EDGES, LOCK_OUT, UNDER
-from logger.checks.model import COMMON_PRACTICE, Allowed, Ask, Because, Check
+from logger.checks.model import COMMON_PRACTICE, ENDS, Allowed, Ask, Because, Check
 from logger.checks.table_fit import FIT
 
 _LEVEL = (0.0, 20.0)
@@ -46,6 +46,8 @@ CHECKS: tuple[Check, ...] = (
             Ask("feet_along", "mm", "distance of the feet along", (200.0, 5000.0)),
             Ask("feet_across", "mm", "distance of the feet across", (200.0, 3000.0)),
             Ask("pitch", "mm", "thread pitch of the foot screws", (0.5, 4.0), needed=False),
+            Ask("flat", "mm", "how far a spot is from flat (k = 2)", (0.0, 0.5), needed=False, default=0.02),
+            Ask("level", "mm", "between the level's feet", (50.0, 1000.0), needed=False, default=200.0),
             Ask("u", "mm/m", "uncertainty of one reading (k = 2)", (0.0, 2.0), needed=False, default=0.05),
         ),
         allowed=Allowed(-0.5, 0.5, "mm/m", COMMON_PRACTICE),
@@ -59,15 +61,21 @@ CHECKS: tuple[Check, ...] = (
         steps=(
             "Level across the table at its infeed end, then at its outfeed end, not turned round between.",
             "+ is the table side up. The level's own zero error is in both and cancels.",
+            "At three or four places side by side across each end it says far more: infeed=0.10,0.14,0.08 outfeed=...",
+            "A table is not flat under a level (flat=, level=), and side by side what one gains the next loses.",
         ),
         cautions=(LOCK_OUT, UNDER),
         asks=(
-            Ask("infeed", "mm/m", "across at the infeed end", _LEVEL),
-            Ask("outfeed", "mm/m", "across at the outfeed end", _LEVEL),
+            Ask("infeed", "mm/m", "across at the infeed end", _LEVEL, many=True),
+            Ask("outfeed", "mm/m", "across at the outfeed end", _LEVEL, many=True),
+            ENDS,
             Ask("feet_across", "mm", "distance of the feet across", (200.0, 3000.0)),
             Ask("pitch", "mm", "thread pitch of the foot screws", (0.5, 4.0), needed=False),
+            Ask("flat", "mm", "how far a spot is from flat (k = 2)", (0.0, 0.5), needed=False, default=0.02),
+            Ask("level", "mm", "between the level's feet", (50.0, 1000.0), needed=False, default=200.0),
             Ask("u", "mm/m", "uncertainty of one reading (k = 2)", (0.0, 2.0), needed=False, default=0.02),
         ),
+        ends=(("infeed", "outfeed"),),
         allowed=Allowed(-0.1, 0.1, "mm/m", COMMON_PRACTICE),
         rests_on=(
             Because("condition", "A burr under the level is read as twist."),

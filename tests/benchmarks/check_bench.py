@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
 from importlib import resources
 
 import numpy as np
@@ -16,8 +17,11 @@ import numpy as np
 from logger.checks.evaluate import evaluate
 from logger.checks.result import Result
 from logger.checks.table import BY_NAME
+from logger.checks.taking import result_of
 from logger.checks.typed import understand
+from logger.checks.words import taken_data
 from logger.errors import TruestrokeError
+from logger.journal import JournalEntry
 from logger.machines import Machine, machine_from_text
 
 ROUNDS = 12
@@ -37,6 +41,30 @@ def take(
     typed = understand(check, texts, check.allowed, lambda question: False)
     readings = replace(typed.readings, known=dict(known or {}))
     return evaluate(check, readings, typed.allowed, machine)
+
+
+class Memory:
+    """A job's journal in memory, for rounds in which a check learns from its own corrections."""
+
+    def __init__(self, machine: Machine = MACHINE) -> None:
+        self.machine, self.entries, self.now = machine, list[JournalEntry](), datetime(2026, 1, 5, 8, tzinfo=UTC)
+
+    def take(self, name: str, texts: Sequence[str]) -> Result:
+        check = BY_NAME[name]
+        typed = understand(check, [*texts, *(["ends=right"] if check.ends else [])], check.allowed, lambda _: False)
+        taking = result_of(check, typed, self.entries, self.machine, lambda _: False, now=self.now)
+        self._add(**taken_data(check, taking.typed, taking.result, texts))
+        return taking.result
+
+    def adjusted(self, name: str) -> None:
+        self._add(check=name, adjusted=True)
+
+    def wait(self, hours: float) -> None:
+        self.now += timedelta(hours=hours)
+
+    def _add(self, **data: object) -> None:
+        self.now += timedelta(minutes=10)
+        self.entries.append(JournalEntry(f"{len(self.entries)}", self.now.isoformat(), "", "taken", dict(data)))
 
 
 def listed(values: Sequence[float] | np.ndarray, decimals: int = 3, unit: str = "mm") -> str:
