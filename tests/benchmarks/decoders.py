@@ -114,14 +114,21 @@ def clock_error() -> None:
     for label, since_s in (("from the start", 0.0), ("after 2 s", 2.0)):
         raw: list[float] = []
         model: list[float] = []
+        settled: list[float] = []
         for seed in range(20):
-            decoder = NodeDecoder(NodeSpec(PORT_24, True, 40.0))
-            for true_s, host_ns, line in clumped(30.0, seed):
+            decoder = NodeDecoder(NodeSpec(PORT_24, True, 40.0), collect=True)
+            told = clumped(30.0, seed)
+            for true_s, host_ns, line in told:
                 for one in decoder.feed(line, host_ns):
                     if type(one) is Reading and true_s >= 3.0 + since_s:
                         raw.append((host_ns / 1e9 - true_s) * SPEED_MM_PER_S)
                         model.append((one.t_ns / 1e9 - true_s) * SPEED_MM_PER_S)
-        for name, errors in (("host stamps", raw), ("clock model", model)):
+            again = decoder.again()
+            for true_s, host_ns, line in told:
+                for one in again.feed(line, host_ns):
+                    if type(one) is Reading and true_s >= 3.0 + since_s:
+                        settled.append((one.t_ns / 1e9 - true_s) * SPEED_MM_PER_S)
+        for name, errors in (("host stamps", raw), ("as it happens", model), ("when opened", settled)):
             spread = statistics.pstdev(errors)
             mean, worst = statistics.mean(errors), max(map(abs, errors))
             print(f"  {label:<15} {name}: mean {mean:+.3f}, spread {spread:.3f}, largest {worst:.3f} mm")
