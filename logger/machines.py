@@ -21,6 +21,7 @@ from logger.machine_work import Tolerance, Work, checked_tolerances
 from logger.sections import Section
 from logger.yaml_files import Document, bad_file, dotted, parse_yaml, read_text, shown
 from logger.yaml_models import (
+    Channel,
     Model,
     Name,
     NotNegative,
@@ -275,6 +276,9 @@ class SetUp(Strict):
         None, description="level: what it shows when true, from a reversal; null: not known"
     )
     encoder: Encoder = Field(default_factory=Encoder, description="for instruments that send a position")
+    channel: Channel = Field(
+        default="", description="which channel of an instrument with several; a level's is its axis"
+    )
 
 
 class Band(Strict):
