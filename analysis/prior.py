@@ -35,7 +35,8 @@ class Bench:
 
     ``x_mm``, ``y_mm``: supports, shape (n,). ``EI``, ``GJ`` in N mm^2; ``section_known`` False widens both.
     ``stiffness_N_mm`` (n,): bracket and bolt where they were measured, nan where not. ``one_way`` (n,): feet on which
-    the rail only rests; then its own weight counts, ``rail_N_mm`` per length between ``rail_mm``.
+    the rail only rests; then its own weight counts, ``rail_N_mm`` per length between ``rail_mm``. ``brace_mm``: (x, y)
+    of tight braces, which hold the rail like supports that nobody turns.
     """
 
     x_mm: FloatArray
@@ -48,6 +49,7 @@ class Bench:
     one_way: BoolArray | None = None
     rail_mm: tuple[float, float] = (0.0, 0.0)
     rail_N_mm: float = 0.0
+    brace_mm: tuple[tuple[float, float], ...] = ()
 
     @property
     def bolts(self) -> int:
@@ -133,12 +135,21 @@ def rails(prior: Prior, coordinates: FloatArray) -> tuple[Rail, Riding]:
     arm = spread.twist_arm_mm * np.exp(spread.ln_twist_arm * z[:, 4])
     coupling = np.minimum(spread.coupling * np.exp(spread.ln_coupling * z[:, 3]), 0.6)
     closeness = np.minimum(spread.closeness * np.exp(spread.ln_closeness * z[:, 6]), 1.0)
+    x_mm = bench.x_mm + spread.x_mm * z[:, first + n : first + 2 * n]
+    y_mm = bench.y_mm + spread.y_mm * z[:, first + 2 * n : first + 3 * n]
+    nominal_mm = bench.x_mm
+    if bench.brace_mm and not bench.rests:
+        held = np.repeat(np.array(bench.brace_mm)[None], len(z), axis=0)
+        x_mm, y_mm = np.concatenate([x_mm, held[..., 0]], axis=1), np.concatenate([y_mm, held[..., 1]], axis=1)
+        alike = np.exp(np.log(stiffness).mean(axis=1, keepdims=True))  # a brace is as stiff as a bracket is on average
+        stiffness = np.concatenate([stiffness, np.repeat(alike, len(bench.brace_mm), axis=1)], axis=1)
+        nominal_mm = np.concatenate([bench.x_mm, held[0, :, 0]])
     rail = Rail(
         EI=bench.EI * np.exp(bending),
         GJ=bench.GJ * np.exp(wider * spread.ln_GJ * z[:, 1] + 0.5 * bending),
-        x_mm=bench.x_mm + spread.x_mm * z[:, first + n : first + 2 * n],
-        y_mm=bench.y_mm + spread.y_mm * z[:, first + 2 * n : first + 3 * n],
-        compliance=shared_compliance(stiffness, coupling, closeness, bench.x_mm),
+        x_mm=x_mm,
+        y_mm=y_mm,
+        compliance=shared_compliance(stiffness, coupling, closeness, nominal_mm),
         foot_twist=stiffness * arm[:, None] ** 2,
     )
     return rail, Riding(1.0 + spread.span * z[:, 5], np.exp(spread.ln_share * z[:, 7]))
@@ -175,7 +186,8 @@ def physics_response(prior: Prior, coordinates: FloatArray, s_mm: FloatArray) ->
     draws, stations, bearings = at.shape
     flat = at.reshape(draws, stations * bearings)
     grid = (draws, stations, bearings, prior.bench.bolts)
-    height, twist = shape.height(flat).reshape(grid), shape.twist(flat).reshape(grid)
+    turned = slice(prior.bench.bolts)  # braces hold, and are not turned
+    height, twist = shape.height(flat)[..., turned].reshape(grid), shape.twist(flat)[..., turned].reshape(grid)
     return state_on_rail(prior.bench.carriage, s_mm, height, twist, riding.span, riding.share)
 
 
