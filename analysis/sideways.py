@@ -65,7 +65,8 @@ def from_straightedge(
 
     Turned over about its own length (``turned_end`` False) each place meets the same place of the edge again, and all
     of the edge's error cancels. Turned end for end about the upright, place x meets place L - x: a bow cancels, a
-    straightedge bent like an S does not, and ``edge_mm`` (expanded, its whole error) enters by half.
+    straightedge bent like an S does not, and ``edge_mm`` (expanded, its whole error, part bow and part S) enters by
+    its S.
     """
     x, first, turned = _same(x_mm, first_mm, turned_mm)
     standard = u_mm / 2.0 / math.sqrt(2.0)
@@ -73,7 +74,7 @@ def from_straightedge(
     if turned_end:
         place = 2.0 * (x - x.mean()) / max(float(np.ptp(x)), 1e-9)
         wave = np.sin(math.pi * place)  # the odd part of an edge, as one S
-        covariance = covariance + np.outer(wave, wave) * (edge_mm / 4.0) ** 2
+        covariance = covariance + np.outer(wave, wave) * (edge_mm / 5.0) ** 2
     return Travel(x, (first - turned) / 2.0, covariance, -(first + turned) / 2.0)
 
 

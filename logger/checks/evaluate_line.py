@@ -24,8 +24,7 @@ if TYPE_CHECKING:
 def _knife(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -> Result:
     sides = [_pair(readings, key, "bottom, top") for key in ("carriage_side", "table_side")]
     kerf, thick, plate = (readings.one(key) for key in ("kerf", "knife", "plate"))
-    u = max((*readings.uncertainties("carriage_side", readings.one("u")),
-             *readings.uncertainties("table_side", readings.one("u"))))  # fmt: skip
+    u = _gap_doubt(readings)
     if not plate < kerf:
         raise ValueError(f"The plate ({plate:g} mm) is not thinner than its kerf ({kerf:g} mm): one of both is wrong.")
     found = in_line.knife(sides[0], sides[1], kerf, thick, u)
@@ -60,6 +59,16 @@ def _knife(check: Check, readings: Readings, allowed: Allowed, machine: Machine)
         )
     details = {"offset_mm": found.offset_mm, "lean_mm": found.lean_mm, "spare_mm": found.spare_mm}
     return Result(verdict, corrections, tuple(notes), details)
+
+
+def _gap_doubt(readings: Readings) -> float:
+    """Expanded, of one gap beside the knife, so that the half difference of two has half the interval at least.
+
+    The two gaps add up to kerf less knife, so their leaves err together, one up and one down: what half an interval
+    leaves (0.9 of it holds nine cases in ten of a uniform one, the rest is in ``u``) is not divided by sqrt(2).
+    """
+    halves = [half for key in ("carriage_side", "table_side") for half in readings.halves.get(key, ())]
+    return math.hypot(readings.one("u"), math.sqrt(2.0) * 0.9 * max(halves, default=0.0))
 
 
 def _scoring(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -> Result:

@@ -23,6 +23,7 @@ from analysis.flatness import (
     union_jack_points,
 )
 from analysis.surface import LINES
+from analysis.touching import laid_on
 from analysis.uncertainty import smooth_covariance
 from analysis.verdict import judge
 from logger.checks.model import Allowed, Check, Correction, Readings
@@ -177,7 +178,9 @@ def _grade_words(found: Flatness, long_side: float) -> str:
 def _by_feelers(readings: Readings) -> Points:
     x, gap = array(readings, "x"), array(readings, "gap")
     _as_many(x, gap, "gap")
-    u = np.array(readings.uncertainties("gap", readings.one("u")))
+    half = np.array(readings.halves.get("gap", (0.0,) * len(gap)))
+    gap, standard = laid_on(x, gap, half)
+    u = np.hypot(2.0 * standard, readings.one("u"))
     return _on_a_line(x, np.zeros_like(x), -gap, u, readings.one("edge"))
 
 

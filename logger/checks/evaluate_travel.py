@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis import lengths, outrigger, sideways
+from analysis.touching import laid_on
 from analysis.verdict import combine, judge
 from logger.checks.model import Allowed, Check, Correction, Readings
 from logger.checks.result import Evaluation, Result, array, judged
@@ -28,7 +29,8 @@ def _straight(check: Check, readings: Readings, allowed: Allowed, machine: Machi
     x = array(readings, "x")
     if readings.words["by"] == "edges":
         gap = array(readings, "gap")
-        doubt = np.array(readings.uncertainties("gap", readings.one("u"))) / 2.0
+        gap, standard = laid_on(x, gap, np.array(readings.halves.get("gap", (0.0,) * len(gap))))
+        doubt = np.hypot(standard, readings.one("u") / 2.0)
         travel = sideways.from_two_edges(x, gap, doubt, turned_end=turned_end)
     else:
         travel = sideways.from_straightedge(
@@ -176,6 +178,7 @@ def _length(check: Check, readings: Readings, allowed: Allowed, machine: Machine
         corrections = (Correction(where, abs(found.offset_mm), way, found.offset_uncertainty_mm),)
     details = {
         "offset_mm": found.offset_mm,
+        "offset_uncertainty_mm": found.offset_uncertainty_mm,
         "scale_mm_per_m": found.scale_mm_per_m,
         "spread_mm": found.spread_mm if math.isfinite(found.spread_mm) else None,
     }
