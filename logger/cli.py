@@ -22,6 +22,7 @@ from logger.commands import COMMANDS
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from contextlib import AbstractContextManager
     from types import TracebackType
     from typing import Any, NoReturn, TextIO
 
@@ -30,6 +31,10 @@ if TYPE_CHECKING:
 
 INTERRUPTED = 130
 COULD_NOT = 1
+COMPUTING = frozenset(
+    ("spots", "bolts", "turned", "board", "take", "report", "history", "export", "import", "verify", "fit", "load")
+)
+"""Commands that compute and then answer: a person is told that they are at work."""
 
 DESCRIPTION = """\
 Get a sliding-carriage saw bench true, and keep it true: reads a digital indicator or
@@ -88,7 +93,8 @@ def _command(args: argparse.Namespace, console: Console) -> int:
         if args.command is None:
             return _screen(args, console)
         args.terminal = console
-        answer: Answer = args.run(args)
+        with console.patience(args.command):
+            answer: Answer = args.run(args)
         console.answer(answer)
     except TruestrokeError as error:
         return console.failed(error)
@@ -268,6 +274,24 @@ class Console:
         self.plain = False
         self.json_only = False
         self._progress = ""
+        self._used = False
+
+    def patience(self, command: str) -> AbstractContextManager[object]:
+        """Say once a second that a computing command is at work, until it says something itself or is over."""
+        from contextlib import nullcontext
+
+        if command not in COMPUTING or self.json_only or not _is_terminal(self.err):
+            return nullcontext()
+        from logger.commands._progress import Patience
+
+        self._used = False
+        return Patience(lambda seconds: self._wait(f"{command}: at work, {seconds} s"))
+
+    def _wait(self, line: str) -> bool:
+        """A line of patience; False where the command has spoken and needs none."""
+        if not self._used:
+            self._show(line)
+        return not self._used
 
     def configure(self, *, plain: bool, json_only: bool) -> None:
         self.plain = plain or not _is_terminal(self.out) or not _speaks_unicode(self.out)
@@ -310,6 +334,10 @@ class Console:
     def progress(self, line: str) -> None:
         if self.json_only or not _is_terminal(self.err):
             return
+        self._used = True
+        self._show(line)
+
+    def _show(self, line: str) -> None:
         text = self._safe(self.err, line)[: _width(self.err)]
         if text == self._progress:
             return  # a slow line is not told twice what it shows already
@@ -318,11 +346,13 @@ class Console:
         self._progress = text
 
     def end_progress(self) -> None:
+        self._used = True
         if self._progress:
             self._progress = ""
             self.err.write("\n")
 
     def ask(self, question: str) -> str:
+        self._used = True
         if not self.interactive:
             return ""
         self.end_progress()
