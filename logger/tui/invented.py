@@ -175,6 +175,8 @@ class InventedParts(JobParts):
     sound: InventedBeeper = field(default_factory=InventedBeeper)
     listed: list[RecentJob] = field(default_factory=list)
     kept_sweeps: list[SweepRow] = field(default_factory=lambda: list(INVENTED_SWEEPS))
+    answers: str = ""
+    """The profile that answers on a silent port once it is asked; empty: none is silent because it must be asked."""
     found: Heard = field(
         default_factory=lambda: Heard(
             "/dev/ttyUSB0",
@@ -194,10 +196,13 @@ class InventedParts(JobParts):
 
         return load_instrument(name)
 
-    def listen_to(self, port: str) -> Heard:
+    def listen_to(self, port: str, may_ask: bool = False) -> Heard:
+        if may_ask and self.answers:
+            return Heard(port, self.answers, "It answers.")
         if port == self.found.port:
             return self.found
-        return Heard(port, "", "Nothing arrived. Switched on? Some instruments only answer when they are asked.")
+        says = "Nothing arrived. Switched on? Some instruments only answer when they are asked."
+        return Heard(port, "", says, silent=bool(self.answers))
 
     def start(self, spec: SourceSpec) -> Any:
         return self.source

@@ -44,12 +44,14 @@ class RealParts(JobParts):
 
         return load_instrument(name)
 
-    def listen_to(self, port: str) -> Heard:
-        """What arrives on a port and which profile explains it; opening it may reset the device behind it. Slow."""
+    def listen_to(self, port: str, may_ask: bool = False) -> Heard:
+        """What arrives on a port and which profile explains it at its own line settings; opening it may reset the
+        device behind it. ``may_ask``: a silent one is sent read-only requests. Slow."""
         from logger.listening import heard
 
-        facts = heard(port, LISTEN_S)
-        return Heard(port, facts["instrument"] or "", facts["says"])
+        facts = heard(port, LISTEN_S, lambda: may_ask)
+        fits = facts["instrument"] if facts["own_settings"] else ""
+        return Heard(port, fits or "", facts["says"], silent=facts["heard"] == "silent" and not may_ask)
 
     def start(self, spec: SourceSpec) -> Any:
         """A recorder that is opening its port; what went wrong stands in its ``error``."""

@@ -288,3 +288,22 @@ def test_when_nothing_is_recognised_every_port_says_what_it_heard():
             assert "/dev/ttyACM0: Nothing arrived." in text
 
     run(scenario())
+
+
+def test_a_silent_port_is_asked_only_after_a_yes_for_that_port():
+    async def scenario():
+        parts = InventedParts()
+        parts.found = type(parts.found)("/dev/none", "", "")
+        parts.answers = "scpi-indicator"
+        async with opened(parts=parts) as (app, pilot):
+            await press(app, pilot, "i", "i")
+            text = " ".join(shown(app).split())
+            assert "Send read-only requests to /dev/ttyUSB0?" in text
+            assert "may drive a machine" in text
+            await press(app, pilot, "n")
+            assert app.session.instrument_name != "scpi-indicator"
+            assert "Send read-only requests to /dev/ttyACM0?" in " ".join(shown(app).split())
+            await press(app, pilot, "y")
+            assert (app.session.port, app.session.instrument_name) == ("/dev/ttyACM0", "scpi-indicator")
+
+    run(scenario())

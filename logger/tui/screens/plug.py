@@ -253,11 +253,11 @@ class PlugScreen(Sheet):
         self._find_in_thread(names)
 
     @work(thread=True, exclusive=True, group="find", exit_on_error=False)
-    def _find_in_thread(self, names: list[str]) -> list[Heard]:
+    def _find_in_thread(self, names: list[str], may_ask: bool = False) -> list[Heard]:
         heard: list[Heard] = []
         for name in names:
             try:
-                heard.append(self.session.parts.listen_to(name))
+                heard.append(self.session.parts.listen_to(name, may_ask))
             except TruestrokeError as error:
                 heard.append(Heard(name, "", f"{error.what} {error.todo}".strip()))
             if heard[-1].instrument:
@@ -277,12 +277,33 @@ class PlugScreen(Sheet):
         if named is None:
             said = "; ".join(f"{one.port}: {one.says}" for one in heard)
             self._trouble = f"No instrument was recognised. {said}"
+            self._offer_to_ask([one.port for one in heard if one.silent])
         else:
             self.session.port, self.session.instrument_name = named.port, named.instrument
             self.session.remember()
             self._fill()
             self.say(f"Found on {named.port}: {named.says} Now s sweeps, v looks at it live.")
         self._show()
+
+    def _offer_to_ask(self, names: list[str]) -> None:
+        """Some instruments only answer when they are asked: one question for each silent port, nothing sent before."""
+        if not names:
+            return
+        first, others = names[0], names[1:]
+
+        def ask() -> None:
+            self._finding = True
+            self._trouble = f"asking on {first}: read-only requests, a few seconds"
+            self._show_arrivals()
+            self._find_in_thread([first], may_ask=True)
+
+        self.truestroke.ask_first(
+            f"Send read-only requests to {first}?",
+            "Nothing arrives on it, and some instruments only answer when they are asked. A port in a workshop may "
+            "drive a machine: agree only where you know that this one does not.",
+            ask,
+            lambda: self._offer_to_ask(others),
+        )
 
     def action_refresh_ports(self) -> None:
         """A cable was plugged in meanwhile."""
