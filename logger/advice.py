@@ -17,7 +17,7 @@ from analysis.bolts import best_possible
 from analysis.response import reading_weights
 from analysis.results import FloatArray, Move, PlaceFinding, Plan, Predicted, Verdict
 from analysis.rounds import Sweep
-from analysis.situation import WELL_INSIDE, Outcome
+from analysis.situation import Outcome
 from analysis.uncertainty import peak_to_valley
 from analysis.units import reading_from_height
 from logger import advice_inputs as inputs
@@ -26,6 +26,7 @@ from logger.advice_guide import guided_ground
 from logger.advice_json import as_json, predicted_as_json
 from logger.advice_places import next_set_up, places, whole_stroke
 from logger.advice_resting import estimated_lifts
+from logger.doubts import refuse_roll_on_one_line, round_words
 from logger.errors import NotAllowed
 from logger.extra_set_ups import would_show
 from logger.findings import surface_under
@@ -47,6 +48,7 @@ COST_OF_TRAVEL: Mapping[str, float] = {"least": 0.4}  # per mm of thread
 
 GUARD_mm = 0.0015  # what a profile's own figures do not know: between stations, hysteresis (common practice, no source)
 STRAY_mm = 0.5  # further from what is expected a parked display is not that of this sweep
+FINE = 0.92  # goals known to a few micrometres that keep this part of their limit are left alone: turning risks them
 SURE_ENOUGH = 0.95  # a chance of being inside at which a round is ended before its last move
 
 Trust = Literal["chance", "few", "fewest", "least"]
@@ -61,6 +63,7 @@ def advise(
     NotAllowed where nothing was swept, or nothing in that set-up.
     """
     ground = guided_ground(job, set_up, made_so_far, COST_OF_A_MOVE[trust])
+    refuse_roll_on_one_line(job.machine, ground.main)
     ground = replace(ground, situation=replace(ground.situation, cost_per_mm=COST_OF_TRAVEL.get(trust, 0.0)))
     reached = best_possible(main_alone(ground))
     limit = ground.situation.groups[0].limit
@@ -84,7 +87,7 @@ def advise(
         whole_stroke=whole_stroke(job.machine, list(ground.state.current.values())),
         would_show=would_show(job.machine, list(ground.state.current)),
         not_seen=ground.findings.not_seen,
-        warnings=ground.warnings,
+        warnings=(*ground.warnings, *round_words(ground.state, job.machine, ground.main)),
     )
     base = replace(base, verdict=_with_its_ends(base.verdict, ground))
     if (play := stop_for_play(job)) is not None:
@@ -204,7 +207,7 @@ def _rest_is_fine(ground: Ground, places: Sequence[PlaceFinding]) -> bool:
         return False
     situation = ground.situation
     goals = [group for group in situation.groups if group.name not in ground.sweeps]
-    return all(float(np.ptp(situation.value[goal.rows])) <= WELL_INSIDE * goal.limit for goal in goals)
+    return all(float(np.ptp(situation.value[goal.rows])) <= FINE * goal.limit for goal in goals)
 
 
 def _unseen(machine: Machine, ground: Ground) -> tuple[str, ...]:

@@ -15,10 +15,11 @@ from typing import TYPE_CHECKING
 from logger.commands import Answer
 from logger.commands._job import open_job, sweeps_to_judge, the_set_up
 from logger.described import as_now, changes_since, moved_since
-from logger.wording import amount, position, state, table
+from logger.wording import amount, position, state
 
 if TYPE_CHECKING:
-    from analysis.results import Findings, PlaceFinding, Predicted, Verdict
+    from analysis.results import Findings, FloatArray, PlaceFinding, Predicted, Spot, Verdict
+    from logger.findings_words import Shape
     from logger.job import TurnedBolt
     from logger.turned import TypedMove
     from logger.wording import Units
@@ -32,21 +33,46 @@ SAFE_FIRST = (
 
 def spots(args: argparse.Namespace) -> Answer:
     """``truestroke spots``."""
-    from logger import advice, findings
+    from logger import advice, agreed, findings, level_heights
 
     job = open_job(args)
     swept, doubts = sweeps_to_judge(job, args.sweeps)
     for each in swept:
         doubts += [said for said in (moved_since(each, job.machine), changes_since(each, job.machine)) if said]
     recordings = [as_now(each, job.machine) for each in swept]
-    found = findings.find(recordings)
+    names = [each.name for each in recordings]
+    for said in [*args.agree, *([f"positions from {args.positions}"] if args.positions else [])]:
+        agreed.agree(job, names, said)
+    shape = _shape(args)
+    found = findings.find(recordings, agreed.agreed(job))
+    if found.repairs and agreed.ask(job, found.repairs, args.terminal):
+        found = findings.find(recordings, agreed.agreed(job))
     places = advice.places(job.machine, found)
-    answer = findings.as_json(found, places)
+    answer = findings.as_json(found, places, shape)
     answer["warnings"] = [*answer["warnings"], *doubts, *job.journal_faults()]
-    return Answer(answer, spots_lines(found, places, answer["warnings"], args.units))
+    answer.update(level_heights.as_json(found, job.machine, args.ends))
+    lines = spots_lines(found, places, answer["warnings"], args.units, shape)
+    return Answer(answer, [*lines, *level_heights.lines(found, job.machine, args.ends)])
 
 
-def spots_lines(found: Findings, places: Sequence[PlaceFinding], warnings: Sequence[str], units: Units) -> list[str]:
+def _shape(args: argparse.Namespace) -> Shape:
+    """How straightness is wanted. Raises NotAllowed for a length that is none."""
+    from logger.errors import NotAllowed
+    from logger.findings_words import Shape
+
+    for name, value in (("--local", args.local), ("--cutoff", args.cutoff)):
+        if value is not None and not 1.0 <= value <= 100_000.0:
+            raise NotAllowed(f"{name} {value:g} is not possible.", "Allowed: 1 to 100000 mm.")
+    return Shape(args.reference.replace("-", " "), args.local, args.cutoff)
+
+
+def spots_lines(
+    found: Findings,
+    places: Sequence[PlaceFinding],
+    warnings: Sequence[str],
+    units: Units,
+    shape: Shape | None = None,
+) -> list[str]:
     """The findings in words: verdict first, then where, then what was not seen."""
     unit, profile = found.profile.unit, found.profile
     extremes = found.extremes
@@ -63,16 +89,77 @@ def spots_lines(found: Findings, places: Sequence[PlaceFinding], warnings: Seque
         f"  straightness, {each.reference} line: STRt {amount(each.STRt, None, unit, units, sign=False)}"
         for each in found.straightness
     ]
-    if found.spots:
-        rows = [("spot", "at", "from the line")]
-        for spot in found.spots:
-            rows.append(
-                (state(spot.kind), position(spot.x_mm, units), amount(spot.value, spot.uncertainty, unit, units))
-            )
-        lines += table(rows)
-    else:
+    if shape is not None:
+        lines += _shape_lines(found, shape, units)
+    lines += [f"  {_spot(spot, unit, units)}" for spot in found.spots]
+    if not found.spots:
         lines.append("  no spot stands clear of the noise")
+    lines += _worth_lines(found, units)
     return [*lines, *_places_lines(places, unit, units), *_not_seen(found.not_seen), *_warned(warnings)]
+
+
+def _spot(spot: Spot, unit: str, units: Units) -> str:
+    """The spot in one sentence."""
+    by = amount(abs(spot.value), spot.uncertainty, unit, units, sign=False)
+    way = f"from {position(spot.from_mm, units)} to {position(spot.to_mm, units)}"
+    most = "highest" if spot.kind == "high" else "deepest"
+    return f"{state(spot.kind)} by {by} {way}, {most} at {position(spot.x_mm, units)}"
+
+
+def _shape_lines(found: Findings, shape: Shape, units: Units) -> list[str]:
+    """Straightness over a shorter length and behind a filter, where they were asked for."""
+    from analysis.straightness import straightness
+    from logger.findings_words import END_TREATMENT, filtered_of, local_of
+
+    profile, out = found.profile, []
+    if shape.local_mm is not None:
+        local = local_of(profile, shape.local_mm)
+        if local is None:
+            out.append(f"  straightness over {position(shape.local_mm, units)}: nothing so long was seen in one piece")
+        else:
+            value = amount(local[0], local[1], profile.unit, units, sign=False)
+            out.append(
+                f"  straightness over any {position(shape.local_mm, units)} (minimum zone): at most {value}, "
+                f"about {position(local[2], units)}"
+            )
+    filtered = filtered_of(profile, shape.cutoff_mm)
+    if filtered is not None:
+        line = straightness(profile.x_mm, filtered, shape.reference)
+        value = amount(line.STRt, None, profile.unit, units, sign=False)
+        out.append(f"  filtered at {position(shape.cutoff_mm, units)} (Gaussian): STRt {value}, {line.reference} line;")
+        out.append(f"    {END_TREATMENT}")
+    return out
+
+
+def _worth_lines(found: Findings, units: Units) -> list[str]:
+    """Where the positions come from and how well they are known; of what the uncertainty is made."""
+    from logger.findings_words import parts_of_mean, parts_of_peak_to_valley
+
+    lines = [f"  why from {found.position_source}: {found.position_why}"] if found.position_why else []
+    if found.position_uncertainty_mm is not None and len(found.position_uncertainty_mm):
+        u, x = found.position_uncertainty_mm, found.profile.x_mm
+        most = int(u.argmax())
+        lines.append(
+            f"  places known to ±{position(float(_median(u)), units)} (half of them), "
+            f"at worst ±{position(float(u[most]), units)} at {position(float(x[most]), units)}"
+        )
+    for name, parts in (
+        ("peak to valley", parts_of_peak_to_valley(found.profile)),
+        ("mean", parts_of_mean(found.profile) if found.extremes.mean is not None else {}),
+    ):
+        said = [
+            f"{part} {amount(u, None, found.profile.unit, units, sign=False)}" for part, u in parts.items() if u > 0
+        ]
+        if said:
+            lines.append(f"  ± of {name} from: {', '.join(said)}")
+    return lines
+
+
+def _median(values: FloatArray) -> float:
+    """The median, the array library loaded only now."""
+    import numpy as np
+
+    return float(np.median(values))
 
 
 def _verdict(verdict: Verdict, units: Units) -> str:
@@ -118,6 +205,7 @@ def _predicted_line(start: str, predicted: Predicted, unit: str, units: Units) -
 def turned(args: argparse.Namespace) -> Answer:
     """``truestroke turned``: every move is understood before the first is recorded, all of them in one entry."""
     from logger import advice
+    from logger.doubts import lifts_so_far, thread_words
     from logger.turned import ParkedMove, parse_all
 
     job = open_job(args)
@@ -127,6 +215,7 @@ def turned(args: argparse.Namespace) -> Answer:
         advice.estimate_turned(job, move, set_up=set_up) if isinstance(move, ParkedMove) else _as_turned(move)
         for move in moves
     ]
+    warnings = thread_words(job.machine, lifts_so_far(job.rounds()), moves)
     job.append_turned(recorded)
     rows = [
         {"bolt": each.bolt, "raise_mm": round(each.raise_mm, 4), "uncertainty_mm": round(each.uncertainty_mm, 4)}
@@ -135,7 +224,8 @@ def turned(args: argparse.Namespace) -> Answer:
     lines = [
         f"{each.bolt}: {amount(each.raise_mm, each.uncertainty_mm, 'mm', args.units)} recorded" for each in recorded
     ]
-    return Answer({"recorded": rows}, [*lines, "Next: sweep again, before any other bolt is turned."])
+    last = "Next: sweep again, before any other bolt is turned."
+    return Answer({"recorded": rows, "warnings": warnings}, [*lines, *_warned(warnings), last])
 
 
 def _as_turned(move: TypedMove) -> TurnedBolt:
