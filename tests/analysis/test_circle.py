@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from analysis.circle import run_out, shim_mm, swing
+from analysis.circle import flange_and_blade, half_round, run_out, shim_mm, swing
 
 DATA = Path(__file__).parents[1] / "data"
 TWELVE = np.arange(12, dtype=np.float64) * 30.0
@@ -103,3 +103,52 @@ def test_the_shim_goes_under_the_foot_the_spindle_leans_to_and_one_across_does_n
     assert shim_mm(found, 0.0, 300.0) == pytest.approx(0.060)
     assert shim_mm(found, 180.0, 300.0) == pytest.approx(-0.060)
     assert shim_mm(found, 90.0, 300.0) == pytest.approx(0.0, abs=1e-12)
+
+
+# --- whose swing, waves, few and many readings -----------------------------------------------------------------------
+
+
+def test_the_waves_round_the_turn_are_told_apart():
+    angles = np.arange(24.0) * 15.0
+    turn = np.deg2rad(angles)
+    found = run_out(angles, 0.03 * np.cos(turn - 1.0) + 0.01 * np.cos(2 * turn) + 0.004 * np.cos(5 * turn), 0.002)
+    assert found.harmonics_mm == pytest.approx((0.03, 0.01, 0.0, 0.0, 0.004, 0.0), abs=1e-9)
+    assert len(run_out(TWELVE, once_round(TWELVE, 0.05, 0.0), 0.002).harmonics_mm) == 5
+
+
+def test_the_flanges_part_grows_with_the_circle_and_the_rest_is_the_blades_as_a_vector():
+    # derived: flange 0.010 at 0 degrees on 100 mm is 0.030 on 300; with 0.040 of the blade at 90 degrees it reads 0.050
+    flange = run_out(TWELVE, once_round(TWELVE, 0.010, 0.0), 0.002)
+    both = once_round(TWELVE, 0.030, 0.0) + once_round(TWELVE, 0.040, 90.0)
+    blade = run_out(TWELVE, both, 0.002)
+    assert blade.eccentric_mm == pytest.approx(0.050)
+    parts = flange_and_blade(blade, flange, 300.0, 100.0)
+    assert (parts.flange_mm, parts.blade_mm) == pytest.approx((0.030, 0.040))
+    assert parts.blade_direction_deg == pytest.approx(90.0)
+    turned = run_out(TWELVE, once_round(TWELVE, 0.030, 0.0) + once_round(TWELVE, 0.040, 270.0), 0.002)
+    again = half_round(blade, turned)
+    assert (again.flange_mm, again.blade_mm) == pytest.approx((0.030, 0.040))
+
+
+def test_a_spindle_that_stands_true_is_covered_although_a_length_is_never_negative():
+    rng, hits = np.random.default_rng(6), 0
+    angles = np.arange(8.0) * 45.0
+    for _ in range(400):
+        found = swing(angles, rng.normal(0.0, 0.002, 8), 150.0, 0.004)
+        hits += found.tilt_mm_per_m <= found.uncertainty_mm_per_m
+    assert hits / 400 >= 0.92, "two standard deviations would hold in 86 % (Rayleigh)"
+
+
+def test_four_readings_cannot_show_an_uneven_table_so_its_flatness_is_asked_for():
+    angles = np.arange(4.0) * 90.0
+    plain = swing(angles, once_round(angles, 0.02, 30.0), 150.0, 0.004)
+    uneven = swing(angles, once_round(angles, 0.02, 30.0), 150.0, 0.004, 0.02)
+    assert uneven.uncertainty_mm_per_m > 4 * plain.uncertainty_mm_per_m
+
+
+def test_few_readings_of_a_true_part_do_not_pass_their_noise_off_as_run_out():
+    rng, hits = np.random.default_rng(9), 0
+    for _ in range(200):
+        found = run_out(TWELVE, once_round(TWELVE, 0.001, 0.0) + rng.normal(0.0, 0.002, 12), 0.004)
+        hits += abs(found.total_mm - 0.002) <= found.total_uncertainty_mm
+    assert hits / 200 >= 0.88

@@ -18,10 +18,13 @@ from analysis.square import (
     from_kept_panel,
     from_strip,
     from_strip_and_panel,
+    length_that_decides,
     out_of_square_mm,
+    seating_from_refits,
     worth_doing,
 )
 from fixtures.cutter import Panel, Saw, corner_between, width_at
+from fixtures.fence_seat import draw_fence
 
 EPSILON = [0.0001, -0.0001, 0.002, -0.0007]
 FENCES = ["behind", "in front"]
@@ -240,3 +243,35 @@ def _other(panel, along, near):
     i = panel.edges.index(along)
     sides = (panel.edges[i - 1], panel.edges[(i + 1) % len(panel.edges)])
     return sides[1] if sides[0] == near else sides[0]
+
+
+# --- how a fence comes back, and how long a panel must be ------------------------------------------------------------
+
+
+def test_refits_state_how_far_the_next_one_may_be():
+    # five refits of 0, 0.02, -0.01, 0.01, 0.03 mm at 1000 mm: s = 0.015811 mm; Student's t(4) = 2.776 (GUM table G.2)
+    found = seating_from_refits([0.0, 0.02, -0.01, 0.01, 0.03], 1000.0)
+    assert found.standard_mm_per_m == pytest.approx(0.015811, abs=1e-6)
+    assert found.uncertainty_mm_per_m == pytest.approx(2.776 * 2**0.5 * 0.015811, rel=1e-3)
+    with pytest.raises(ValueError, match="three or more"):
+        seating_from_refits([0.0, 0.02], 1000.0)
+
+
+def test_the_stated_spread_covers_the_next_refit_of_a_worn_seat():
+    rng, hits = np.random.default_rng(8), 0
+    for _ in range(400):
+        fence = draw_fence(rng, "loose")
+        touched = []
+        for _ in range(5):
+            fence.refit(rng)
+            touched.append(fence.touched_at(1000.0, rng, 0.0))
+        now = fence.error_now_mm_per_m
+        fence.refit(rng)
+        hits += abs(fence.error_now_mm_per_m - now) <= seating_from_refits(touched, 1000.0).uncertainty_mm_per_m
+    assert 0.92 <= hits / 400 <= 0.98
+
+
+def test_a_panel_of_the_length_named_decides_and_a_shorter_one_does_not():
+    length = length_that_decides(4, 2, 0.04, 0.02, 0.1)
+    assert from_strip(25.0, 25.0, length, 0.04, 0.02).uncertainty_mm_per_m == pytest.approx(0.05)
+    assert length_that_decides(2, 2, 0.04, 0.2, 0.1) is None, "seating alone is too much"

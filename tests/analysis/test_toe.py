@@ -4,19 +4,28 @@ Worked figures are derived by geometry; that marks on the wall away from the gui
 kerf swept tooth by tooth (``fixtures.cutter``), which knows nothing of the rule.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from analysis.toe import (
+    Toe,
     chord_mm,
     from_distances,
     from_marks,
     from_plate,
     from_same_tooth,
+    from_straightedge,
     groove_mm,
+    heights_lost,
     sideways_shifts,
+    slacken_turns,
+    tilt_axis,
+    to_the_blade,
 )
 from fixtures.cutter import kerf_marks
+from fixtures.plan_rail import draw_rail
 
 OPENING = 0.020  # mm over 300 mm, derived example
 WOBBLE = 0.030  # 0.06 mm total reading
@@ -122,3 +131,94 @@ def test_the_rail_turns_about_the_bolt_left_tight():
 def test_too_little_is_refused(wrong):
     with pytest.raises(ValueError, match=r"needed|needs"):
         wrong()
+
+
+# --- other ways, full tilt, what a shift does ------------------------------------------------------------------------
+
+
+def turned_about(axis, angle, vector):
+    """A vector turned about an axis: Rodrigues' formula, written out."""
+    axis = axis / np.linalg.norm(axis)
+    cross = np.cross(axis, vector)
+    return vector * np.cos(angle) + cross * np.sin(angle) + axis * (axis @ vector) * (1 - np.cos(angle))
+
+
+def read_square(normal):
+    """Toe (mm/m) of a plate with this normal, read square to it by a tip that travels along x: the normal's x part."""
+    return -1000.0 * normal[0] / np.linalg.norm(normal)
+
+
+@pytest.mark.parametrize(("top", "sense"), [("carriage", 1.0), ("table", -1.0)])
+def test_a_tilt_axis_that_climbs_changes_the_toe_with_the_bevel(top, sense):
+    axis = np.array([1.0, 0.0, 0.0004])  # climbs by 0.4 mm/m toward outfeed
+    upright = np.array([-0.0001, 1.0, 0.0])  # opens by 0.1 mm/m
+    tilted = turned_about(axis, sense * np.deg2rad(45.0), upright)
+    assert (tilted[2] > 0) == (top == "carriage"), "turned so that the top leans there"
+    toes = [Toe(read_square(each), 0.01, 0.0, 240.0) for each in (upright, tilted)]
+    found = tilt_axis(toes[0], toes[1], 45.0, top)
+    assert toes[0].toe_mm_per_m == pytest.approx(0.1, abs=1e-6)
+    assert found.climb_mm_per_m == pytest.approx(0.4, rel=1e-3)
+    assert found.uncertainty_mm_per_m == pytest.approx(0.01 * 2**0.5)
+
+
+def test_an_axis_along_the_travel_leaves_the_toe_alone_and_one_askew_in_plan_changes_it_little():
+    upright = np.array([-0.0001, 1.0, 0.0])
+    along = turned_about(np.array([1.0, 0.0, 0.0]), np.deg2rad(45.0), upright)
+    assert read_square(along) == pytest.approx(0.1, abs=1e-6)
+    askew = turned_about(np.array([1.0, 0.0004, 0.0]), np.deg2rad(45.0), upright)
+    assert read_square(askew) - 0.1 == pytest.approx(-0.4 * (1 - np.cos(np.deg2rad(45.0))), rel=1e-2)
+
+
+def test_a_straightedge_laid_on_a_wobbling_blade_reads_the_wobble_until_the_blade_is_half_round():
+    x = np.array([0.0, 200.0, 400.0])
+    opening, wobble = 0.0002, 0.0005
+    first, half = (-(opening + sense * wobble) * x for sense in (1.0, -1.0))
+    found, seen = from_straightedge(x, first, half, 0.004, 0.01)
+    assert found.toe_mm_per_m == pytest.approx(0.2)
+    assert seen == pytest.approx(0.2)
+    assert from_distances(x, -first, 0.004).toe_mm_per_m == pytest.approx(0.7), "the naive reading"
+    assert found.uncertainty_mm_per_m > 1000 * 0.01 / 400
+
+
+def test_distances_by_feelers_weigh_by_their_intervals():
+    x = np.array([0.0, 300.0, 600.0])
+    found = from_distances(x, np.array([0.125, 0.160, 0.185]), np.array([0.03, 0.2, 0.03]))
+    assert found.toe_mm_per_m == pytest.approx(0.1, abs=0.005)
+    assert found.uncertainty_mm_per_m == pytest.approx(1000 * 0.03 * 2**0.5 / 600, rel=0.05)
+
+
+def test_a_sheet_carries_the_travel_and_its_corner_not_the_blade():
+    """The sheet's edge, the travel and the fence are laid down as lines; the opening to the blade is read off."""
+    toe, corner, opening = 0.08, 0.05, 0.30  # mm/m
+    edge = (corner - toe) / 1000.0  # dy/dx against the blade: the travel runs at -toe
+    gap_slope = opening / 1000.0 - edge
+    gaps = from_distances(np.array([0.0, 600.0]), np.array([0.2, 0.2 + gap_slope * 600]), 0.0)
+    found = to_the_blade(gaps, (corner, 0.1), (toe, 0.05))
+    assert found.toe_mm_per_m == pytest.approx(opening)
+    assert found.uncertainty_mm_per_m == pytest.approx(np.hypot(0.1, 0.05))
+
+
+def test_slackening_by_a_tenth_of_a_millimetre_is_about_a_sixteenth_of_a_turn():
+    # common practice, no source: toe is corrected with the bolts slackened a sixteenth of a turn
+    assert slacken_turns(1.5) == pytest.approx(1 / 16, abs=0.006)
+    with pytest.raises(ValueError, match="pitch"):
+        slacken_turns(0.0)
+
+
+def test_heights_that_changed_by_no_more_than_readings_do_are_kept():
+    lost = heights_lost(np.array([0.10, 0.12, 0.09]), np.array([0.104, 0.06, 0.09]), 0.006)
+    assert lost == pytest.approx([0.0, -0.06, 0.0])
+
+
+def test_a_rail_in_plan_comes_to_the_wanted_toe_by_the_shifts_and_not_by_its_end_alone():
+    rail = draw_rail(np.random.default_rng(4))
+    wanted, toe = 0.05, rail.toe_mm_per_m(240.0)
+    names = {f"B{n}": float(x) for n, x in enumerate(rail.bolts_x_mm)}
+    shifts = sideways_shifts(toe, wanted, names, "B2")
+    alone = replace(rail, seat_mm=rail.seat_mm.copy())
+    for bolt, shift in enumerate(shifts.values()):
+        rail.seat_mm[bolt] += shift
+    assert rail.toe_mm_per_m(240.0) == pytest.approx(wanted, abs=0.005)
+    last = len(names) - 1
+    alone.seat_mm[last] += list(shifts.values())[last]
+    assert abs(alone.toe_mm_per_m(240.0) - wanted) > 0.5 * abs(toe - wanted)

@@ -31,7 +31,7 @@ def base_across(rng: np.random.Generator, kind: str) -> Shot:
     )
 
 
-def _base(rng: np.random.Generator, kind: str):  # type: ignore[no-untyped-def]
+def _base(rng: np.random.Generator, kind: str):
     body = draw_body(rng, kind)
     floor, zero = rng.normal(0.0, 1.0, 2), float(rng.normal(0.0, 0.1))
     said = {}
@@ -42,7 +42,7 @@ def _base(rng: np.random.Generator, kind: str):  # type: ignore[no-untyped-def]
             )
             said[name] = sense * slope + zero + float(rng.normal(0.0, 0.02))
     texts = [f"{key}={value:.2f}mm/m" for key, value in said.items()]
-    texts += FLAT.get(kind, [])
+    texts += FLAT["rough"] if kind == "rough" else []
     texts += [f"feet_along={body.length_mm - 120:.0f}mm", f"feet_across={body.width_mm - 120:.0f}mm"]
     return take("base", texts), body, floor
 
