@@ -21,7 +21,11 @@ _OUTSIDE_MM = 60.0
 
 
 class BadTrack(ValueError):
-    """A track that cannot be the carriage's."""
+    """A track that cannot be the carriage's; ``turned``: read the other way round it could."""
+
+    def __init__(self, what: str, turned: bool = False) -> None:
+        super().__init__(what)
+        self.turned = turned
 
 
 @dataclass(frozen=True)
@@ -106,7 +110,7 @@ def _inside_stroke(
         f"The position runs from {low:.0f} to {high:.0f} mm; the stroke is {stroke_mm[0]:.0f} to {stroke_mm[1]:.0f} mm."
     )
     if fits:
-        raise BadTrack(f"{said} It counts the wrong way, or the sweep began at the other end.")
+        raise BadTrack(f"{said} It counts the wrong way, or the sweep began at the other end.", turned=True)
     raise BadTrack(f"{said} The sweep began elsewhere, or the counts per mm are wrong.")
 
 

@@ -150,7 +150,9 @@ def _from_rests(
     """
     smooth, threshold = _quieted(t, z, resolution)
     if float(np.ptp(smooth)) <= 2.0 * threshold:
-        raise NoMotion("The reading hardly changes: without marks or a position no motion can be seen.")
+        raise NoMotion(
+            "The reading never changed by more than its noise: without marks or a position no motion can be seen."
+        )
     start = _leaves(t, smooth, float(t[0]), 1, threshold)
     end = _leaves(t, smooth, float(t[-1]), -1, threshold)
     if start.t_s >= end.t_s:
@@ -216,7 +218,7 @@ def _leaves(t: FloatArray, z: FloatArray, rest_s: float, way: int, threshold: fl
 def _between_rests(
     begin: _Leave, end: _Leave, ends: Interval, direction: int, first_s: float, last_s: float
 ) -> Motion | None:
-    """One pass: the places reached by the moments at which the reading was seen to go, and the ends before and after."""
+    """One pass: the places reached when the reading was seen to go, and the ends before and after."""
     took = end.t_s - begin.t_s
     if took <= 0.3:
         return None

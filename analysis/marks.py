@@ -26,6 +26,8 @@ CLIP_MM = 5.0
 _PACE_SPREAD = 0.22  # relative, of the time between two marks
 _LEFT_OUT = 4.0  # cost of a missed station or of a mark too many, as a squared deviation over two
 _MOST_SKIPPED = 4
+_DOUBT = 2.0  # so much dearer the next best assignment must be, as a squared deviation over two
+_MOST_WEIGHED = 2500
 
 
 class BadStations(ValueError):
@@ -34,10 +36,18 @@ class BadStations(ValueError):
 
 @dataclass(frozen=True)
 class Matched:
-    """``expected`` index of each mark (marks,), -1 where it was left out; ``warnings`` say why in plain words."""
+    """``expected`` index of each mark (marks,), -1 where it was left out; ``warnings`` say why in plain words.
+
+    ``doubtful`` (marks,): the mark could nearly as well belong to another station."""
 
     expected: IntArray
     warnings: tuple[str, ...]
+    doubtful: tuple[bool, ...] = ()
+
+    def without_doubtful(self) -> Matched:
+        """The same with the doubtful ones left out."""
+        kept = np.where(np.array(self.doubtful, bool), -1, self.expected) if len(self.doubtful) else self.expected
+        return Matched(kept, self.warnings, self.doubtful)
 
 
 def clip_stations(
@@ -88,13 +98,15 @@ def match_marks(mark_t_s: FloatArray, stations_mm: Sequence[float], passes: int)
         )
     pace = _pace(marks, places, passes_of)
     best: IntArray = np.full(count, -1, np.int64)
+    cost = 0.0
     for _ in range(3):
-        best = _align(marks, places, passes_of, pace)
+        best, cost = _align(marks, places, passes_of, pace)
         fresh = _pace_of(marks, best, places, passes_of)
         if fresh is None or abs(fresh / pace - 1.0) < 0.02:
             break
         pace = fresh
-    return Matched(best, _explain(marks, best, places, passes_of, count, wanted))
+    doubtful = _doubtful(marks, best, places, passes_of, pace, cost)
+    return Matched(best, _explain(marks, best, places, passes_of, count, wanted), doubtful)
 
 
 def motions_from_marks(
@@ -158,13 +170,36 @@ def _pace_of(marks: FloatArray, best: IntArray, places: FloatArray, passes_of: I
     return float(np.median(paces)) if paces else None
 
 
-def _align(marks: FloatArray, places: FloatArray, passes_of: IntArray, pace: float) -> IntArray:
-    """The cheapest assignment in order (dynamic programming over (mark, expected) pairs)."""
+def _doubtful(
+    marks: FloatArray, best: IntArray, places: FloatArray, passes_of: IntArray, pace: float, cost: float
+) -> tuple[bool, ...]:
+    """Marks beside something missing or left over that would cost hardly more at another station."""
+    out = [False] * len(marks)
+    if len(marks) * len(places) > _MOST_WEIGHED:
+        return tuple(out)
+    missing = sorted(set(range(len(places))) - set(best[best >= 0].tolist()))
+    beside = {a + step for a in np.nonzero(best < 0)[0].tolist() for step in (-1, 1)}
+    for i in missing:
+        beside |= {a for a, e in enumerate(best.tolist()) if e in (i - 1, i + 1)}
+    for a in sorted(beside):
+        if 0 <= a < len(marks) and best[a] >= 0:
+            _, other = _align(marks, places, passes_of, pace, (a, int(best[a])))
+            out[a] = other - cost < _DOUBT
+    return tuple(out)
+
+
+def _align(
+    marks: FloatArray, places: FloatArray, passes_of: IntArray, pace: float, forbidden: tuple[int, int] = (-1, -1)
+) -> tuple[IntArray, float]:
+    """(the cheapest assignment in order, its cost): dynamic programming over (mark, expected) pairs, one of which may
+    be ``forbidden``."""
     count, wanted = len(marks), len(places)
     cost = np.full((count, wanted), np.inf)
     back = np.full((count, wanted, 2), -1, np.int64)
     for a in range(count):
         for i in range(wanted):
+            if (a, i) == forbidden:
+                continue
             cost[a, i] = _LEFT_OUT * (a + i) if a <= _MOST_SKIPPED + 2 else np.inf
             for pa in range(max(a - 1 - _MOST_SKIPPED, 0), a):
                 for pi in range(max(i - 1 - _MOST_SKIPPED, 0), i):
@@ -179,11 +214,12 @@ def _align(marks: FloatArray, places: FloatArray, passes_of: IntArray, pace: flo
     rest_wanted = np.arange(wanted - 1, -1, -1)[None, :]
     end = cost + _LEFT_OUT * (rest_marks + rest_wanted)
     a, i = (int(v) for v in np.unravel_index(int(np.argmin(end)), end.shape))
+    total_cost = float(end[a, i])
     out = np.full(count, -1, np.int64)
     while a >= 0:
         out[a] = i
         a, i = (int(v) for v in back[a, i])
-    return out
+    return out, total_cost
 
 
 def _step_cost(took_s: float, way_mm: float, turned: bool, pace: float) -> float:

@@ -360,7 +360,7 @@ class _Joint:
                 np.sum(covariance[columns, columns] * prior)
             )
             size += float(shift @ prior @ shift)
-        return float(np.clip(used / size, 0.15, 6.0))
+        return float(np.clip(used / size, 0.15, 2.0))
 
     def _inflation(self, residual: FloatArray, weight: FloatArray) -> float:
         """By how much neighbours' likeness raises the variance of an average (sum of the autocorrelation)."""
@@ -401,7 +401,7 @@ class _Joint:
         for k, (a, b) in enumerate(self._spans()):
             columns = self.shift_columns[k]
             index = self.node_index[k]
-            u = np.sqrt(np.maximum(np.diag(covariance)[columns] + np.diag(common)[index], 0.0))
+            u = np.sqrt(np.maximum(self._place_variance(covariance, k) + np.diag(common)[index], 0.0))
             passes.append(
                 PassFit(
                     self.passes[k].motion, self.common_x[index], theta[columns], u, float(theta[first]),
@@ -419,6 +419,15 @@ class _Joint:
             int(np.sum(weight < 0.1 * self.base_weight)), sum(c.spikes for c in self.cells), position,
             self.common_x, common,
         )  # fmt: skip
+
+    def _place_variance(self, covariance: FloatArray, number: int) -> FloatArray:
+        """Variance (nodes,) of one pass's places from its own shift and the delay that all share."""
+        columns, motion = self.shift_columns[number], self.passes[number].motion
+        nodes = self.common_x[self.node_index[number]]
+        late = motion.delay_effect_mm_s(motion.time_s(nodes))
+        both = covariance[columns, self.delay_column]
+        own = np.diag(covariance)[columns]
+        return np.asarray(own + 2.0 * late * both + late**2 * covariance[self.delay_column, self.delay_column], float)
 
     def _reading_noise(self) -> float:
         values = []

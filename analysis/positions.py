@@ -8,7 +8,7 @@ evidence from being used silently: every step down the list is a warning.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -16,7 +16,7 @@ import numpy as np
 from analysis.contact import Interval
 from analysis.encoder import BadTrack, motions_from_track
 from analysis.ends import NoMotion, free_rest, motions_from_ends
-from analysis.marks import BadStations, clip_stations, match_marks, motions_from_marks
+from analysis.marks import CLIP_MM, BadStations, clip_stations, match_marks, motions_from_marks
 from analysis.motion import Motion
 from analysis.results import BoolArray, FloatArray, Positions
 from analysis.standing import standing_at_marks, stood_still
@@ -24,6 +24,8 @@ from analysis.stops import LEAST_S, SETTLING_S, Dwell, Stop, find_dwells, with_d
 from analysis.strips import with_strips
 
 SOURCES: Final = ("encoder", "marks", "strips", "stops", "ends only")
+REPAIRS: Final = ("encoder turned", "began at the other end", "marks as matched", "sign switched", "late mark moved")
+CHOICE: Final = "positions from "
 _EMPTY: Final = np.zeros(0)
 
 
@@ -33,7 +35,7 @@ class Evidence:
 
     ``counted_mm`` is the encoder's position from its zero (nan where none); ``at_zero_mm`` that zero's place.
     ``strip_sign`` is the way a strip moves the height (+1 fixed, -1 carried, 0 no strips). ``accept`` names repairs a
-    person has agreed to: ``encoder turned``.
+    person has agreed to (:data:`REPAIRS`), and a choice of source as ``positions from marks``.
     """
 
     t_s: FloatArray
@@ -56,8 +58,8 @@ class Evidence:
 @dataclass(frozen=True)
 class Located:
     """One Motion per pass, where they came from, what must be said; the dwells, where the carriage stood at stations;
-    which readings lie on strips and must not enter the profile (readings,); the settled readings, where an indicator was
-    read at stops."""
+    which readings lie on strips and must not enter the profile (readings,); the settled readings, where an indicator
+    was read at stops; why these positions, and what could be repaired as (key, found, offer)."""
 
     motions: tuple[Motion, ...]
     source: str
@@ -65,6 +67,11 @@ class Located:
     dwells: tuple[Dwell, ...] = ()
     on_strip: BoolArray | None = None
     stops: tuple[Stop, ...] = ()
+    why: str = ""
+    repairs: tuple[tuple[str, str, str], ...] = ()
+
+
+Repairs = list[tuple[str, str, str]]
 
 
 class NoPosition(ValueError):
@@ -72,13 +79,46 @@ class NoPosition(ValueError):
 
 
 def locate(evidence: Evidence) -> Located:
-    """The motions of all passes from the strongest evidence that holds together. Raises NoPosition."""
+    """The motions of all passes from the strongest evidence that holds together, or from the kind the person chose
+    where that holds together. Raises NoPosition."""
     warnings: list[str] = []
-    for attempt in (_by_encoder, _by_marks, _by_ends):
-        found = attempt(evidence, warnings)
-        if found is not None:
-            return found
+    repairs: list[tuple[str, str, str]] = []
+    chosen = next((word[len(CHOICE) :] for word in sorted(evidence.accept) if word.startswith(CHOICE)), "")
+    order = [_by_encoder, _by_marks, _by_ends]
+    first = {"marks": _by_marks, "stops": _by_marks, "strips": _by_ends, "ends only": _by_ends}.get(chosen)
+    if first is not None:
+        order = [first, *[attempt for attempt in order if attempt is not first]]
+    for attempt in order:
+        found = attempt(evidence, warnings, repairs)
+        if found is None:
+            continue
+        why = found.why or _why(evidence, found)
+        if chosen and found.source != chosen:
+            extra = (
+                f"Positions from {chosen} were chosen; the sweep does not hold them, so they come from {found.source}."
+            )
+            found = replace(found, warnings=(*found.warnings, extra))
+        elif chosen:
+            why = f"chosen by hand: {why}"
+        return replace(found, why=why, repairs=tuple(repairs))
     raise NoPosition(" ".join(warnings) or "Nothing says where the carriage was.")
+
+
+def _why(evidence: Evidence, found: Located) -> str:
+    """In half a sentence, why the places come from where they come from."""
+    used = sum(int(np.sum(motion.delayed)) for motion in found.motions)
+    wanted = len(evidence.stations_mm) * evidence.passes
+    set_marks = sum(len(motion.t_s) for motion in found.motions)
+    edges = sum(int(np.sum(motion.landmark)) for motion in found.motions if motion.landmark is not None)
+    seen = f", and {edges} edges of the surface" if edges else ""
+    return {
+        "encoder": "the instrument's line carries a position that stays in the stroke",
+        "marks": f"{set_marks} of {wanted} marks fit the order, the spacing and the speed{seen}; no usable position "
+        "came with the readings",
+        "stops": f"the readings keep still where the {wanted} marks were set",
+        "strips": "steps of one height stand where strips were laid; no marks were set",
+        "ends only": "nothing but the beginning and the end of motion is known",
+    }[found.source] + ("" if used or found.source != "marks" else ", all at rest")
 
 
 def positions(located: Located, t_s: FloatArray) -> Positions:
@@ -96,25 +136,92 @@ def positions(located: Located, t_s: FloatArray) -> Positions:
     return Positions(x, u, index, direction, located.source, located.warnings)
 
 
-def _by_encoder(evidence: Evidence, warnings: list[str]) -> Located | None:
+def _by_encoder(evidence: Evidence, warnings: list[str], repairs: Repairs) -> Located | None:
     if evidence.counted_mm is None or not np.isfinite(evidence.counted_mm).any():
         return None
     t, x = evidence.t_s, evidence.counted_mm
     if evidence.no_value_counted_mm is not None and len(evidence.no_value_counted_mm) == len(evidence.no_value_t_s):
         t, x = np.concatenate([t, evidence.no_value_t_s]), np.concatenate([x, evidence.no_value_counted_mm])
-    zero = evidence.stroke_mm[0] if evidence.at_zero_mm is None else evidence.at_zero_mm
+    zero = _encoder_zero(evidence, t, x)
+    if "began at the other end" in evidence.accept and evidence.at_zero_mm is None:
+        zero = evidence.stroke_mm[0] + evidence.stroke_mm[1] - zero
+        warnings.append(f"The sweep began at {zero:.0f} mm, as agreed.")
     try:
         track = motions_from_track(t, x, zero, evidence.stroke_mm, "encoder turned" in evidence.accept)
     except BadTrack as fault:
         warnings.append(f"{fault} The encoder was left out.")
+        if fault.turned:
+            repairs.append(("encoder turned", str(fault), "read the encoder with its sign switched"))
+            if evidence.at_zero_mm is None:
+                repairs.append(
+                    (
+                        "began at the other end",
+                        str(fault),
+                        f"take it that the sweep began at {evidence.stroke_mm[1]:.0f} mm",
+                    )
+                )
         return None
     warnings.extend(track.warnings)
+    if _other_end(evidence, track.motions, warnings, repairs):
+        return None
     if len(track.motions) != evidence.passes:
         warnings.append(f"{len(track.motions)} passes were found; {evidence.passes} were asked for.")
     return Located(track.motions, "encoder", tuple(warnings))
 
 
-def _by_marks(evidence: Evidence, warnings: list[str]) -> Located | None:
+def _encoder_zero(evidence: Evidence, t_s: FloatArray, counted_mm: FloatArray) -> float:
+    """Where the count is 0: as the set-up says, else the stroke's first end, else, for a sweep over a part of the
+    stroke that begins with a mark before anything has moved, the first station."""
+    if evidence.at_zero_mm is not None:
+        return evidence.at_zero_mm
+    marks = evidence.mark_t_s[np.isfinite(evidence.mark_t_s)]
+    good = np.isfinite(t_s) & np.isfinite(counted_mm)
+    if len(marks) and len(evidence.stations_mm) and good.sum() > 1:
+        order = np.argsort(t_s[good])
+        there = float(np.interp(marks.min(), t_s[good][order], counted_mm[good][order]))
+        first = float(evidence.stations_mm[0])
+        if abs(there) < 15.0 and min(abs(first - end) for end in evidence.stroke_mm) > CLIP_MM:
+            return first
+    return evidence.stroke_mm[0]
+
+
+def _other_end(evidence: Evidence, motions: Sequence[Motion], warnings: list[str], repairs: Repairs) -> bool:
+    """Whether the places at which the indicator touches say that the sweep began at the other end. Said and offered."""
+    if evidence.unit != "mm" or "began at the other end" in evidence.accept:
+        return False
+    here, there = _misplaced(evidence, motions, False), _misplaced(evidence, motions, True)
+    if here < 0.2 or there > 0.5 * here:
+        return False
+    found = (
+        f"{100 * here:.0f} in 100 readings touch where the indicator cannot reach; seen from the other end it is "
+        f"{100 * there:.0f} in 100: the sweep began at the other end, or the set-up is another one."
+    )
+    warnings.append(f"{found} These positions were left out.")
+    repairs.append(("began at the other end", found, "take it that the sweep began at the other end"))
+    return True
+
+
+def _misplaced(evidence: Evidence, motions: Sequence[Motion], turned: bool) -> float:
+    """Share of the readings (and of the "no value" lines) that lie where they cannot, the motions as they are or
+    ``turned`` end for end."""
+    rest = free_rest(evidence.height)
+    off = np.zeros(len(evidence.t_s), bool) if rest is None else np.abs(evidence.height - rest.value) <= rest.near
+    t = np.concatenate([evidence.t_s, evidence.no_value_t_s])
+    touches = np.concatenate([~off & np.isfinite(evidence.height), np.zeros(len(evidence.no_value_t_s), bool)])
+    wrong = total = 0
+    for motion in motions:
+        within = (t > motion.t_s[0]) & (t < motion.t_s[-1])
+        x = motion.position_mm(t[within])
+        x = evidence.stroke_mm[0] + evidence.stroke_mm[1] - x if turned else x
+        inside = np.zeros(len(x), bool)
+        for low, high in evidence.windows:
+            inside |= (x >= low) & (x <= high)
+        wrong += int(np.sum(inside != touches[within]))
+        total += len(x)
+    return wrong / total if total else 0.0
+
+
+def _by_marks(evidence: Evidence, warnings: list[str], repairs: Repairs) -> Located | None:
     if not len(evidence.stations_mm) or not len(evidence.mark_t_s):
         if len(evidence.stations_mm):
             warnings.append("Marks were asked for and none came.")
@@ -127,12 +234,23 @@ def _by_marks(evidence: Evidence, warnings: list[str]) -> Located | None:
         warnings.append(f"{fault} The marks were left out.")
         return None
     warnings.extend(notes)
+    if "began at the other end" in evidence.accept:
+        stations = stations[::-1]
+        warnings.append(f"The sweep began at {stations[0]:.0f} mm, as agreed.")
     marks = np.sort(evidence.mark_t_s[np.isfinite(evidence.mark_t_s)])
     matched = match_marks(marks, stations, evidence.passes)
     warnings.extend(matched.warnings)
+    doubtful = int(np.sum(matched.doubtful))
+    if doubtful and "marks as matched" not in evidence.accept:
+        found = f"{doubtful} marks beside a missing or a surplus one could belong to the station before or after."
+        warnings.append(f"{found} They were left out.")
+        repairs.append(("marks as matched", found, "use them at the stations that fit the speed best"))
+        matched = matched.without_doubtful()
     motions = motions_from_marks(marks, matched, stations, evidence.passes, evidence.stroke_mm)
     if not motions:
         warnings.append("No pass has two usable marks; the marks were left out.")
+        return None
+    if _other_end(evidence, motions, warnings, repairs):
         return None
     missing = evidence.passes - len(motions)
     if missing:
@@ -202,7 +320,7 @@ def _where_touching(evidence: Evidence, motions: Sequence[Motion]) -> FloatArray
     return np.where(touching, evidence.height, np.nan)
 
 
-def _by_ends(evidence: Evidence, warnings: list[str]) -> Located | None:
+def _by_ends(evidence: Evidence, warnings: list[str], repairs: Repairs) -> Located | None:
     if not evidence.windows:
         warnings.append("The indicator touches nowhere along the stroke.")
         return None

@@ -21,7 +21,7 @@ IntArray = NDArray[np.int64]
 BoolArray = NDArray[np.bool_]
 
 VerdictWord = Literal["inside", "outside", "cannot tell"]
-Quantity = Literal["height", "pitch", "roll"]
+Quantity = Literal["height", "pitch", "roll", "sideways"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,9 +119,24 @@ class Extremes:
     mean_uncertainty: float | None
 
 
+@dataclass(frozen=True, slots=True)
+class Repair:
+    """Something in a sweep that can be put right if a person says so. ``key`` names it in the journal, ``found`` is
+    what was seen, ``offer`` what would be done about it. Without a yes nothing is repaired."""
+
+    key: str
+    sweep: str
+    found: str
+    offer: str
+
+
 @dataclass(frozen=True)
 class Findings:
-    """Everything one set-up's sweeps say, before any bolt is thought of."""
+    """Everything one set-up's sweeps say, before any bolt is thought of.
+
+    ``position_uncertainty_mm`` (stations,) is the expanded uncertainty of the place, ``position_why`` why the places
+    come from ``position_source``; ``repairs`` wait for a yes.
+    """
 
     set_up: str
     sweeps: tuple[str, ...]
@@ -134,6 +149,9 @@ class Findings:
     not_seen: tuple[str, ...] = ()
     warnings: tuple[str, ...] = ()
     reports: dict[str, float] = field(default_factory=dict)
+    position_uncertainty_mm: FloatArray | None = None
+    position_why: str = ""
+    repairs: tuple[Repair, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

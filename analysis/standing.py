@@ -35,9 +35,8 @@ def stood_still(t_s: FloatArray, value: FloatArray, mark_t_s: FloatArray, resolu
     gaps = np.diff(marks)
     middles = marks[:-1] + gaps / 2.0
     middles = middles[(gaps > 4.0 * _HALF_S) & (gaps < 4.0 * np.median(gaps))]
-    at = [_change(t_s, value, m + 0.1) for m in marks]
-    between = [_change(t_s, value, m) for m in middles]
-    at, between = [c for c in at if c is not None], [c for c in between if c is not None]
+    at = [c for m in marks if (c := _change(t_s, value, m + 0.1)) is not None]
+    between = [c for m in middles if (c := _change(t_s, value, m)) is not None]
     if len(at) < _LEAST_MARKS or len(between) < _LEAST_MARKS:
         return False
     noise = MAD_TO_SIGMA * float(np.median(np.abs(np.diff(value)))) / np.sqrt(2.0) if len(value) > 1 else 0.0

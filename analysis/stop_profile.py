@@ -10,6 +10,7 @@ stops do not tell one length.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -109,7 +110,7 @@ def _scatter(x: FloatArray, y: FloatArray, direction: FloatArray) -> float:
     apart, design = [], []
     for place in np.unique(x):
         here = np.nonzero(x == place)[0]
-        for a, b in zip(here[:-1], here[1:], strict=True):
+        for a, b in itertools.pairwise(here.tolist()):
             apart.append(y[b] - y[a])
             design.append([direction[b] - direction[a], place - x.mean(), 1.0])
     if len(apart) < 5:
@@ -171,7 +172,7 @@ def _slope_at(x: FloatArray, y: FloatArray) -> FloatArray:
 def _grid(places: FloatArray, windows: Sequence[Interval]) -> FloatArray:
     """The stations, and the 10 mm grid between those that are close enough and in one window."""
     out = [places]
-    for a, b in zip(places[:-1].tolist(), places[1:].tolist(), strict=True):
+    for a, b in itertools.pairwise(places.tolist()):
         together = any(low - 1.0 <= a and b <= high + 1.0 for low, high in windows)
         if together and b - a <= MOST_APART_MM:
             grid = np.arange(np.ceil(a / GRID_MM), np.floor(b / GRID_MM) + 1) * GRID_MM

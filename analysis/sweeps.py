@@ -17,10 +17,10 @@ from analysis.contact import Interval, Touch, find_touching
 from analysis.ends import free_rest
 from analysis.motion import Motion
 from analysis.passes import Fit, NothingToFit, Scales, fit_passes
-from analysis.positions import Evidence, Located, locate
+from analysis.positions import Evidence, Located, NoPosition, locate
 from analysis.profile import make_profile
 from analysis.rests import set_off
-from analysis.results import FloatArray, Profile, Quantity
+from analysis.results import FloatArray, Profile, Quantity, Repair
 from analysis.stop_profile import height_profile
 from analysis.stops import LEAST_S, Stop, find_dwells, station_profile, stops_of, stops_on_track
 
@@ -57,20 +57,49 @@ class Outcome:
     source: str
     located: tuple[Located, ...]
     warnings: tuple[str, ...] = field(default=())
+    repairs: tuple[Repair, ...] = ()
+    doubt: str = ""  # why the whole profile may be wrong; no verdict stands on it
 
 
 def profile_of(sweeps: Sequence[SweepData], geometry: Geometry) -> Outcome:
-    """One profile from all sweeps of the same state. Raises NoPosition, NothingToFit or NothingSeen (ValueErrors)."""
+    """One profile from all sweeps of the same state. Raises NoPosition, NothingToFit or NothingSeen (ValueErrors).
+
+    Of several sweeps one that nothing can be made of is left out and said.
+    """
+    used: list[SweepData] = []
     located: list[Located] = []
     touched: list[PassReadings] = []
     warnings: list[str] = []
-    for number, sweep in enumerate(sweeps):
-        where = locate(sweep.evidence)
-        located.append(where)
+    repairs: list[Repair] = []
+    for sweep in sweeps:
         prefix = f"{sweep.name}: " if len(sweeps) > 1 else ""
-        readings, notes = _touched(_without_strips(sweep.evidence, where), where, geometry, number)
+        try:
+            where = locate(sweep.evidence)
+        except NoPosition as fault:
+            if len(sweeps) == 1:
+                raise
+            warnings.append(f"{prefix}{fault} This sweep was left out.")
+            continue
+        readings, notes, offers = _touched(_without_strips(sweep.evidence, where), where, geometry, len(used))
+        repairs.extend(Repair(key, sweep.name, found, offer) for key, found, offer in (*where.repairs, *offers))
         touched.extend(readings)
         warnings.extend(prefix + note for note in (*where.warnings, *notes))
+        used.append(sweep)
+        located.append(where)
+    if not located:
+        raise NoPosition(" ".join(warnings))
+    doubt = next((repair.found for repair in repairs if repair.key == "sign switched"), "")
+    outcome = _outcome(used, located, touched, geometry, warnings)
+    return replace(outcome, repairs=(*repairs, *outcome.repairs), doubt=doubt)
+
+
+def _outcome(
+    sweeps: Sequence[SweepData],
+    located: list[Located],
+    touched: list[PassReadings],
+    geometry: Geometry,
+    warnings: list[str],
+) -> Outcome:
     stopped = _heights_at_stops(located, geometry, len(sweeps), warnings)
     if stopped is not None:
         return stopped
@@ -92,7 +121,7 @@ def profile_of(sweeps: Sequence[SweepData], geometry: Geometry) -> Outcome:
     if any(new is not old for new, old in zip(sharpened, touched, strict=True)):
         touched = sharpened
         fit = fit_passes(touched, scales, resolution=geometry.resolution)
-    fit, notes = _without_bad_marks(touched, fit, scales, geometry.resolution)
+    fit, notes, repairs = _without_bad_marks(touched, fit, scales, geometry.resolution, sweeps)
     warnings.extend(notes)
     warnings.extend(_what_was_set_aside(fit))
     profile = make_profile(
@@ -100,12 +129,12 @@ def profile_of(sweeps: Sequence[SweepData], geometry: Geometry) -> Outcome:
         geometry.resolution, geometry.instrument if len(sweeps) == 1 else 0.0, warnings,
     )  # fmt: skip
     sources = list(dict.fromkeys(where.source for where in located))
-    return Outcome(profile, fit, " and ".join(sources), tuple(located), tuple(warnings))
+    return Outcome(profile, fit, " and ".join(sources), tuple(located), tuple(warnings), tuple(repairs))
 
 
 def _touched(
     evidence: Evidence, located: Located, geometry: Geometry, sweep: int
-) -> tuple[list[PassReadings], list[str]]:
+) -> tuple[list[PassReadings], list[str], list[tuple[str, str, str]]]:
     out: list[PassReadings] = []
     steps: list[float] = []
     notes: list[str] = []
@@ -124,9 +153,10 @@ def _touched(
             notes.append(f"Pass {number + 1} has {int(touch.touching.sum())} readings that touch; it was left out.")
             continue
         out.append(PassReadings(touch.motion, t[touch.touching], z[touch.touching], sweep))
-        notes.extend(_cut_short(touch, t, geometry, number))
-    notes.extend(_sign_of_steps(steps, geometry))
-    return out, notes
+        notes.extend(_cut_short(touch, t, geometry, number, evidence.stations_mm))
+    switched = _sign_of_steps(steps, geometry)
+    notes.extend(switched)
+    return out, notes, [("sign switched", text, "read this sweep with its sign switched") for text in switched]
 
 
 def _next_to(no_value_t_s: FloatArray, motions: Sequence[Motion], number: int) -> FloatArray:
@@ -204,12 +234,14 @@ def _sharpened(readings: PassReadings, evidence: Evidence, fit: Fit, geometry: G
     return readings if motion is readings.motion else replace(readings, motion=motion)
 
 
-def _cut_short(touch: Touch, t: FloatArray, geometry: Geometry, number: int) -> list[str]:
-    """A pass whose touching readings end well before the windows do."""
+def _cut_short(touch: Touch, t: FloatArray, geometry: Geometry, number: int, stations_mm: Sequence[float]) -> list[str]:
+    """A pass whose touching readings end well before the windows, or the stations asked for, do."""
     x = touch.motion.position_mm(t[touch.touching])
     low, high = geometry.windows[0][0], geometry.windows[-1][1]
+    if len(stations_mm) > 1:
+        low, high = max(low, min(stations_mm)), min(high, max(stations_mm))
     short = max(float(x.min()) - low, high - float(x.max()))
-    if short > max(0.08 * (high - low), 60.0):
+    if high > low and short > max(0.08 * (high - low), 60.0):
         return [
             f"Pass {number + 1} covers {x.min():.0f} to {x.max():.0f} mm only; "
             f"{low:.0f} to {high:.0f} mm could be seen."
@@ -228,10 +260,12 @@ def _sign_of_steps(steps: Sequence[float], geometry: Geometry) -> list[str]:
 
 
 def _without_bad_marks(
-    readings: Sequence[PassReadings], fit: Fit, scales: Scales, resolution: float
-) -> tuple[Fit, list[str]]:
-    """Leave out the marks that the other passes contradict, the worst first, at most three."""
+    readings: Sequence[PassReadings], fit: Fit, scales: Scales, resolution: float, sweeps: Sequence[SweepData]
+) -> tuple[Fit, list[str], list[Repair]]:
+    """Leave out the marks that the other passes contradict, the worst first, at most three; with consent they are moved
+    to where the other passes put them."""
     notes: list[str] = []
+    repairs: list[Repair] = []
     current = list(readings)
     for _ in range(3):
         worst = _worst_anchor(current, fit)
@@ -239,17 +273,25 @@ def _without_bad_marks(
             break
         which, anchor, miss = worst
         motion = current[which].motion
-        notes.append(
-            f"The mark at {motion.x_mm[anchor]:.0f} mm in pass {which + 1} is {abs(miss):.0f} mm off "
-            "what the other passes say; it was left out."
+        late_s = miss * motion.direction / motion.speed_mm_s
+        sweep = sweeps[current[which].sweep]
+        found = (
+            f"The mark at {motion.x_mm[anchor]:.0f} mm in pass {which + 1} is {abs(miss):.0f} mm off what the other "
+            f"passes say: about {abs(late_s):.1f} s {'late' if late_s > 0 else 'early'}."
         )
-        trimmed = motion.without_anchor(anchor)
+        if "late mark moved" in sweep.evidence.accept:
+            notes.append(f"{found} It was moved by that, as agreed.")
+            trimmed = motion.with_anchor_moved(anchor, -late_s)
+        else:
+            notes.append(f"{found} It was left out.")
+            repairs.append(Repair("late mark moved", sweep.name, found, "take it as pressed when the others say"))
+            trimmed = motion.without_anchor(anchor)
         inside = (current[which].t_s >= trimmed.t_s[0]) & (current[which].t_s <= trimmed.t_s[-1])
         current[which] = PassReadings(
             trimmed, current[which].t_s[inside], current[which].value[inside], current[which].sweep
         )
         fit = fit_passes(current, scales, resolution=resolution)
-    return fit, notes
+    return fit, notes, repairs
 
 
 def _worst_anchor(readings: Sequence[PassReadings], fit: Fit) -> tuple[int, int, float] | None:

@@ -60,7 +60,7 @@ def peak_to_valley(value: FloatArray, covariance: FloatArray) -> tuple[float, fl
     The bias of the extremes is found by adding the estimate's own errors once more and seeing how much the peak to
     valley grows. Half of that is taken off: a smoothed estimate has lost part of it already, and how much is not known;
     the other half is in the uncertainty. The rest of the uncertainty is half the width of the central
-    95 % of the drawn values, with the indicator's own error between two heights.
+    95 % of the drawn values.
     """
     plain = float(np.ptp(value)) if len(value) else float("nan")
     if len(value) < 2:
@@ -69,7 +69,7 @@ def peak_to_valley(value: FloatArray, covariance: FloatArray) -> tuple[float, fl
     bias = float(drawn.mean()) - plain
     low, high = np.quantile(drawn, [0.025, 0.975])
     corrected = max(plain - 0.5 * bias, 0.0)
-    return corrected, float(np.sqrt(((high - low) / 2.0) ** 2 + (0.5 * bias) ** 2 + (2.0 * LINEARITY_MM) ** 2))
+    return corrected, float(np.hypot((high - low) / 2.0, 0.5 * bias))
 
 
 def robust_scale(values: FloatArray) -> float:
@@ -137,6 +137,7 @@ def smooth_covariance(x_mm: FloatArray, standard_uncertainty: float, alike_mm: f
 def extremes(x_mm: FloatArray, value: FloatArray, covariance: FloatArray, zero_known: bool = True) -> Extremes:
     """Peak to valley and mean; the mean is None when the zero is not known (then only the shape has a meaning)."""
     height, u_height = peak_to_valley(value, covariance)
+    u_height = float(np.hypot(u_height, 2.0 * LINEARITY_MM)) if len(value) > 1 else u_height
     if not zero_known or not len(value):
         return Extremes(height, u_height, None, None)
     mean, u_mean = mean_with_uncertainty(x_mm, value, covariance)

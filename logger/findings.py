@@ -7,7 +7,7 @@ was left out, cut off, repaired or not seen is in ``warnings`` and ``not_seen``,
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -16,16 +16,20 @@ import numpy as np
 from analysis import positions as located_positions
 from analysis.contact import Interval, carried_windows, fixed_windows
 from analysis.level import push_as_slope
+from analysis.marks import STATION_PLACE_MM
 from analysis.positions import Evidence, NoPosition, locate
-from analysis.results import Extremes, Findings, PlaceFinding, Positions, Profile, Straightness, Verdict
+from analysis.results import Extremes, Findings, FloatArray, Positions, Profile, Quantity, Straightness, Verdict
 from analysis.spots import find_spots
+from analysis.stop_profile import STOOD_MM
 from analysis.straightness import REFERENCES, NotEnoughPoints, straightness
 from analysis.sweeps import Geometry, Outcome, SweepData, profile_of
 from analysis.uncertainty import extremes, smooth_covariance
-from analysis.units import MM_PER_INCH, height_from_reading
+from analysis.units import height_from_reading
 from analysis.verdict import combine, judge
 from logger.channels import channel_read
 from logger.errors import NotAllowed, NotUnderstood
+from logger.findings_words import as_json as as_json
+from logger.findings_words import lines as lines
 from logger.instrument_trial import extremes_with_floor, floor_for, with_floor
 from logger.typed_sweep import is_typed, typed_outcome, typed_positions
 
@@ -43,11 +47,16 @@ TABLE_MM, TABLE_ALIKE_MM = 0.004, 200.0
 alike; common practice, no source."""
 
 
-def find(recordings: Sequence[Recording], accept: Iterable[str] = ()) -> Findings:
+Accepted = Iterable[str] | Mapping[str, Iterable[str]]
+"""What the person has agreed to: for all the sweeps, or by a sweep's name."""
+
+
+def find(recordings: Sequence[Recording], accept: Accepted = ()) -> Findings:
     """All sweeps of one set-up in one state -> findings.
 
-    ``accept`` names repairs the person has agreed to (``encoder turned``); without it nothing is repaired, the evidence
-    is left out and ``warnings`` says so. Raises NotAllowed for recordings that do not belong together and
+    ``accept`` names repairs the person has agreed to (``analysis.positions.REPAIRS``) and a choice of where positions
+    come from (``positions from marks``); without it nothing is repaired, the evidence is left out, ``warnings`` says so
+    and ``repairs`` offers what could be done. Raises NotAllowed for recordings that do not belong together and
     NotUnderstood when nothing can be made of them.
     """
     outcome = outcome_of(recordings, accept)
@@ -63,14 +72,35 @@ def find(recordings: Sequence[Recording], accept: Iterable[str] = ()) -> Finding
         extremes=ends,
         straightness=_straightness(profile),
         spots=find_spots(profile),
-        verdict=_as_far_as_seen(_verdict(first.machine, profile, ends), profile, geometry_of(first).windows),
+        verdict=_unless_doubtful(
+            _as_far_as_seen(_verdict(first.machine, profile, ends), profile, geometry_of(first).windows), outcome.doubt
+        ),
         not_seen=_not_seen(first.machine, first.set_up, profile),
         warnings=tuple(dict.fromkeys([*_recordings_say(recordings), *outcome.warnings])),
         reports=dict(profile.reports),
+        position_uncertainty_mm=_place_uncertainty(outcome),
+        position_why="; ".join(dict.fromkeys(where.why for where in outcome.located if where.why)),
+        repairs=outcome.repairs,
     )
 
 
-def outcome_of(recordings: Sequence[Recording], accept: Iterable[str] = ()) -> Outcome:
+def _unless_doubtful(verdict: Verdict, doubt: str) -> Verdict:
+    """No verdict stands on a sweep whose sign is in doubt."""
+    return replace(verdict, word="cannot tell", reason=doubt) if doubt else verdict
+
+
+def _place_uncertainty(outcome: Outcome) -> FloatArray:
+    """Expanded uncertainty (stations,) of the places: the passes' own together, and the tape's."""
+    x = outcome.profile.x_mm
+    if outcome.fit is None:
+        return np.full(len(x), 2.0 * float(np.hypot(STATION_PLACE_MM, STOOD_MM)))
+    variance = np.zeros(len(x))
+    for one in outcome.fit.passes:
+        variance += np.interp(x, one.node_x_mm, one.shift_standard_uncertainty_mm**2)
+    return np.asarray(2.0 * np.sqrt(variance / max(len(outcome.fit.passes), 1) + STATION_PLACE_MM**2), float)
+
+
+def outcome_of(recordings: Sequence[Recording], accept: Accepted = ()) -> Outcome:
     """The profile with the fit behind it (corrected positions of each pass, residuals) for the screen and the bolts;
     no better known than the instrument was found to repeat, where it was tried."""
     outcome = _outcome(recordings, accept)
@@ -78,12 +108,15 @@ def outcome_of(recordings: Sequence[Recording], accept: Iterable[str] = ()) -> O
     return replace(outcome, profile=with_floor(outcome.profile, max(floors, default=None)))
 
 
-def _outcome(recordings: Sequence[Recording], accept: Iterable[str]) -> Outcome:
+def _outcome(recordings: Sequence[Recording], accept: Accepted) -> Outcome:
     _belong_together(recordings)
     geometry = geometry_of(recordings[0])
     if any(map(is_typed, recordings)):
         return _typed_outcome(recordings, geometry)
-    sweeps = [SweepData(recording.name, evidence_of(recording, geometry, accept)) for recording in recordings]
+    sweeps = [
+        SweepData(recording.name, evidence_of(recording, geometry, accept_for(recording, accept)))
+        for recording in recordings
+    ]
     try:
         outcome = profile_of(sweeps, geometry)
         return replace(
@@ -103,7 +136,7 @@ def _pushed(outcome: Outcome, sweeps: Sequence[SweepData]) -> list[str]:
     if outcome.profile.unit == "mm" or outcome.source == "stops":
         return []
     felt = 0.0
-    for sweep, where in zip(sweeps, outcome.located, strict=True):
+    for sweep, where in zip(sweeps, outcome.located, strict=False):
         times = [np.asarray(sweep.evidence.t_s) for _ in where.motions]
         for motion, t_s in zip(where.motions, times, strict=True):
             inside = t_s[(t_s >= motion.t_s[0]) & (t_s <= motion.t_s[-1])]
@@ -127,13 +160,18 @@ def _typed_outcome(recordings: Sequence[Recording], geometry: Geometry) -> Outco
     return replace(outcome, profile=_over_the_plane(outcome.profile, recordings[0]))
 
 
-def positions(recording: Recording, accept: Iterable[str] = ()) -> Positions:
+def accept_for(recording: Recording, accept: Accepted) -> frozenset[str]:
+    """What was agreed to for this recording."""
+    return frozenset(accept.get(recording.name, ()) if isinstance(accept, Mapping) else accept)
+
+
+def positions(recording: Recording, accept: Accepted = ()) -> Positions:
     """Where the carriage was at each reading of one recording. Raises NotUnderstood where nothing says so."""
     if is_typed(recording):
         return typed_positions(recording)
     geometry = geometry_of(recording)
     try:
-        located = locate(evidence_of(recording, geometry, accept))
+        located = locate(evidence_of(recording, geometry, accept_for(recording, accept)))
     except NoPosition as fault:
         raise NotUnderstood(f"{recording.name}: {fault}", "Sweep again, with marks or an encoder.") from fault
     return located_positions.positions(located, recording.t_s)
@@ -159,13 +197,19 @@ def geometry_of(recording: Recording) -> Geometry:
     return Geometry(
         stroke_mm=stroke,
         windows=windows,
-        quantity=("pitch" if set_up.axis == "pitch" else "roll") if level else "height",
+        quantity=_quantity(set_up),
         unit="mm/m" if level else "mm",
-        zero_known=zero_of(set_up) is not None,
+        zero_known=zero_of(set_up) is not None and set_up.direction == "height",
         resolution=_resolution(recording),
         instrument=0.0 if zero_of(set_up) is None else max(ZERO_SET_MM, _resolution(recording) / 3.5) * (not level),
-        tip_falls={"fixed": -1, "carried": 1}.get(set_up.kind, 0),
+        tip_falls={"fixed": -1, "carried": 1}.get(set_up.kind, 0) if set_up.direction == "height" else 0,
     )
+
+
+def _quantity(set_up: SetUp) -> Quantity:
+    if set_up.kind == "level":
+        return "pitch" if set_up.axis == "pitch" else "roll"
+    return "height" if set_up.direction == "height" else "sideways"
 
 
 def windows_of(machine: Machine, set_up: SetUp) -> list[Interval]:
@@ -191,14 +235,22 @@ def zero_of(set_up: SetUp) -> float | None:
 
 
 def heights_of(recording: Recording) -> np.ndarray[Any, np.dtype[np.float64]]:
-    """The recording's readings as heights (mm) or tilts (mm/m), signs and zero as in the units module."""
+    """The recording's readings as heights (mm) or tilts (mm/m), signs and zero as in the units module.
+
+    Of an indicator held sideways: how far the carriage stands toward the table (+ y). Its tip is pushed in when what it
+    touches comes against it.
+    """
     set_up = set_up_of(recording)
+    if set_up.direction != "height" and set_up.kind != "level":
+        comes = (set_up.direction == "from_table") == (set_up.kind == "fixed")
+        sign = (1.0 if comes else -1.0) * (1.0 if set_up.sense == "normal" else -1.0)
+        return np.asarray((recording.value - (zero_of(set_up) or 0.0)) * sign, float)
     return height_from_reading(recording.value, set_up.kind, zero_of(set_up), set_up.sense)
 
 
 def evidence_of(recording: Recording, geometry: Geometry, accept: Iterable[str] = ()) -> Evidence:
     """All that the recording says about where the carriage was."""
-    set_up = set_up_of(recording)
+    set_up, accept = set_up_of(recording), frozenset(accept)
     counts = set_up.encoder.counts_per_mm
     counted, silent = recording.position_mm, recording.no_value_position_mm
     if counts is not None and not recording.position_from and not getattr(recording.instrument, "counts_per_mm", None):
@@ -219,7 +271,7 @@ def evidence_of(recording: Recording, geometry: Geometry, accept: Iterable[str] 
         strip_sign=-geometry.tip_falls,
         unit=geometry.unit,
         resolution=geometry.resolution,
-        accept=frozenset(accept),
+        accept=accept,
     )
 
 
@@ -229,85 +281,6 @@ def _of_its_channel(recording: Recording, set_up: SetUp) -> np.ndarray[Any, np.d
         return np.ones(len(recording.t_s), bool)
     chosen = channel_read(set_up, recording.instrument, recording.channels)
     return np.asarray(recording.channel == recording.channels.index(chosen))
-
-
-def as_json(findings: Findings, places: Sequence[PlaceFinding] = ()) -> dict[str, Any]:
-    """The ``spots`` object: lengths in mm; for a level the same keys end in ``_mm_per_m``."""
-    unit = "mm" if findings.profile.unit == "mm" else "mm_per_m"
-    profile, ends = findings.profile, findings.extremes
-    lines = {line.reference: line for line in findings.straightness}
-    return {
-        "set_up": findings.set_up,
-        "sweeps": list(findings.sweeps),
-        "position_source": findings.position_source,
-        "profile": {
-            "x_mm": _numbers(profile.x_mm),
-            f"height_{unit}": _numbers(profile.value),
-            f"uncertainty_{unit}": _numbers(profile.uncertainty),
-        },
-        f"peak_to_valley_{unit}": _number(ends.peak_to_valley),
-        f"peak_to_valley_uncertainty_{unit}": _number(ends.peak_to_valley_uncertainty),
-        f"mean_{unit}": _number(ends.mean),
-        f"mean_uncertainty_{unit}": _number(ends.mean_uncertainty),
-        "straightness": _straightness_json(lines, unit),
-        "spots": [
-            {
-                "kind": spot.kind,
-                "x_mm": _number(spot.x_mm),
-                f"height_{unit}": _number(spot.value),
-                f"uncertainty_{unit}": _number(spot.uncertainty),
-                "from_mm": _number(spot.from_mm),
-                "to_mm": _number(spot.to_mm),
-                "sentence": spot.sentence,
-            }
-            for spot in findings.spots
-        ],
-        "verdict": findings.verdict.word,
-        "verdict_reason": findings.verdict.reason,
-        "places": [
-            {
-                "name": place.name,
-                "verdict": place.verdict,
-                f"peak_to_valley_{unit}": _number(place.peak_to_valley),
-                f"uncertainty_{unit}": _number(place.uncertainty),
-                "seen": place.seen,
-                "why": place.why,
-            }
-            for place in places
-        ],
-        "uncertainty_parts": {name: _numbers(part) for name, part in profile.parts.items()},
-        "reports": {name: _number(value) for name, value in findings.reports.items()},
-        "not_seen": list(findings.not_seen),
-        "warnings": list(findings.warnings),
-    }
-
-
-def lines(findings: Findings, units: str = "mm") -> list[str]:
-    """The findings in plain text, in mm or thou (``units`` in)."""
-    show = _shower(units, findings.profile.unit)
-    ends, profile = findings.extremes, findings.profile
-    out = [
-        f"Set-up {findings.set_up}, {', '.join(findings.sweeps)}, positions from {findings.position_source}.",
-        f"Verdict: {findings.verdict.word}. {findings.verdict.reason}",
-        f"Peak to valley {show(ends.peak_to_valley)} ± {show(ends.peak_to_valley_uncertainty)}",
-    ]
-    if ends.mean is not None and ends.mean_uncertainty is not None:
-        out.append(f"Mean {show(ends.mean)} ± {show(ends.mean_uncertainty)}")
-    else:
-        out.append("Mean not known: the zero of the instrument is not known, only the shape is.")
-    out.extend(f"Straightness about the {line.reference} line: {show(line.STRt)}" for line in findings.straightness)
-    out.append(f"Seen from {profile.x_mm[0]:.0f} to {profile.x_mm[-1]:.0f} mm of the carriage's travel.")
-    if findings.spots:
-        for spot in findings.spots:
-            out.append(
-                f"{spot.kind} by {show(abs(spot.value))} ± {show(spot.uncertainty)} from {spot.from_mm:.0f} to "
-                f"{spot.to_mm:.0f} mm, {'highest' if spot.kind == 'high' else 'deepest'} at {spot.x_mm:.0f}"
-            )
-    else:
-        out.append("No spot stands clear of the noise.")
-    out.extend(f"Not seen: {text}" for text in findings.not_seen)
-    out.extend(f"Note: {text}" for text in findings.warnings)
-    return out
 
 
 def _belong_together(recordings: Sequence[Recording]) -> None:
@@ -357,6 +330,12 @@ def _verdict(machine: Machine, profile: Profile, ends: Extremes) -> Verdict:
         if ends.mean is not None and ends.mean_uncertainty is not None:
             limits.append(judge(ends.mean, ends.mean_uncertainty, *band.mean_mm, "mm", "mean height"))
         return combine(limits)
+    if profile.quantity == "sideways":
+        reason = (
+            f"An indicator held sideways: the line wanders by {ends.peak_to_valley:.3f} mm in plan. "
+            "No limit is set for that; the toe is judged by its own check."
+        )
+        return Verdict("cannot tell", ends.peak_to_valley, ends.peak_to_valley_uncertainty, None, None, "mm", reason)
     allowed = band.pitch_mm_per_m if profile.quantity == "pitch" else band.roll_mm_per_m
     name = f"change of {profile.quantity}"
     return judge(ends.peak_to_valley, ends.peak_to_valley_uncertainty, None, allowed, "mm/m", name)
@@ -388,7 +367,7 @@ def surface_under(
     A carried tip reads the height over the surface under it, which changes along the stroke; a fixed one has its zero
     from the surface at its own foot. Height over the table's plane = what the display says + this.
     """
-    if not machine.table.map or set_up.kind == "level":
+    if not machine.table.map or set_up.kind == "level" or set_up.direction != "height":
         return None
     nearest = min(machine.table.map, key=lambda line: abs(line.y_mm - (set_up.y_mm or 0.0)))
     x, height, u = np.array(sorted(nearest.points), float).T
@@ -418,7 +397,7 @@ def _with_table(profile: Profile, recording: Recording) -> Any:
     """The covariance the verdict rests on: on a table nobody mapped, the table's own flatness lies inside the heights
     and nothing in the readings can tell it from the carriage's."""
     kind = set_up_of(recording).kind
-    if kind == "level" or recording.machine.table.map:
+    if kind == "level" or recording.machine.table.map or profile.quantity == "sideways":
         return profile.covariance
     if (
         kind == "fixed"
@@ -429,6 +408,8 @@ def _with_table(profile: Profile, recording: Recording) -> Any:
 
 def _not_seen(machine: Machine, set_up: str, profile: Profile) -> tuple[str, ...]:
     out = [f"{low:.0f} to {high:.0f} mm of the stroke" for low, high in profile.not_seen]
+    if profile.quantity == "sideways":
+        return (*out, "height, pitch and roll (an indicator held sideways sees the line in plan only)")
     kind = machine.set_up(set_up).kind
     if kind == "fixed":
         out.append("tilt of the whole rail (one fixed stand cannot see it)")
@@ -447,35 +428,3 @@ def _not_seen(machine: Machine, set_up: str, profile: Profile) -> tuple[str, ...
 def _recordings_say(recordings: Sequence[Recording]) -> list[str]:
     several = len(recordings) > 1
     return [f"{r.name}: {text}" if several else text for r in recordings for text in r.warnings]
-
-
-def _straightness_json(lines: dict[str, Straightness], unit: str) -> dict[str, Any] | None:
-    if "least squares" not in lines:
-        return None
-    line = lines["least squares"]
-    return {
-        "reference": line.reference,
-        f"STRt_{unit}": _number(line.STRt),
-        f"STRp_{unit}": _number(line.STRp),
-        f"STRv_{unit}": _number(line.STRv),
-        f"STRq_{unit}": _number(line.STRq),
-        f"minimum_zone_{unit}": _number(lines["minimum zone"].STRt),
-        f"end_points_{unit}": _number(lines["end points"].STRt),
-    }
-
-
-def _shower(units: str, unit: str) -> Callable[[float], str]:
-    if unit != "mm":
-        return lambda value: f"{value:.3f} mm/m"
-    if units == "in":
-        return lambda value: f"{value / MM_PER_INCH * 1000.0:.2f} thou"
-    return lambda value: f"{value:.3f} mm"
-
-
-def _number(value: float | None) -> float | None:
-    """JSON knows no nan: what is not known is null."""
-    return float(round(value, 6)) if value is not None and np.isfinite(value) else None
-
-
-def _numbers(values: Iterable[float]) -> list[float | None]:
-    return [_number(float(value)) for value in values]

@@ -8,9 +8,10 @@ change. It prevents a report that takes minutes, and an old finding beside new f
 from __future__ import annotations
 
 from collections import OrderedDict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING
 
+from logger.agreed import agreed
 from logger.errors import BadFile, NotAllowed, NotUnderstood
 from logger.recording_write import DESCRIPTOR, READINGS, WIRE
 
@@ -37,12 +38,15 @@ def findings_of(job: Job, sweeps: Sequence[str], warnings: list[str]) -> dict[st
     warnings += [
         f"Sweep {name} is in the journal but not on the disk; it is left out." for name in sweeps if name not in folders
     ]
-    key = (*_key([folders[name] for name in there]), (job.machine.source_text, len(job.machine.table.map), 0))
+    yes = agreed(job)
+    accepted = {name: yes[name] for name in there if name in yes}
+    said_yes = (repr(sorted((name, sorted(words)) for name, words in accepted.items())), 0, 0)
+    key = (*_key([folders[name] for name in there]), (job.machine.source_text, len(job.machine.table.map), 0), said_yes)
     if key in _kept:
         _kept.move_to_end(key)
     else:
         said: list[str] = []
-        _kept[key] = (_found([folders[name] for name in there], job.machine, said), tuple(said))
+        _kept[key] = (_found([folders[name] for name in there], job.machine, said, accepted), tuple(said))
         while len(_kept) > MOST_KEPT:
             _kept.popitem(last=False)
     found, said_then = _kept[key]
@@ -63,7 +67,9 @@ def _key(folders: Sequence[Path]) -> _Key:
     return tuple(parts)
 
 
-def _found(folders: Sequence[Path], machine: Machine, warnings: list[str]) -> dict[str, Findings]:
+def _found(
+    folders: Sequence[Path], machine: Machine, warnings: list[str], accepted: Mapping[str, frozenset[str]]
+) -> dict[str, Findings]:
     from logger.described import as_now, changes_since, moved_since
     from logger.findings import find
     from logger.recording import open_recording
@@ -83,7 +89,7 @@ def _found(folders: Sequence[Path], machine: Machine, warnings: list[str]) -> di
     found: dict[str, Findings] = {}
     for set_up, recordings in by_set_up.items():
         try:
-            found[set_up] = find(recordings)
+            found[set_up] = find(recordings, accepted)
         except (NotAllowed, NotUnderstood) as fault:
             warnings.append(f"Set-up {set_up} is left out: {fault.what}")
     return found

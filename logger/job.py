@@ -35,6 +35,7 @@ KINDS = (
     "instrument check",
     "level zero",
     "learned",
+    "agreed",
     "machine changed",
     "withdrawn",
 )

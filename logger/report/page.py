@@ -282,7 +282,12 @@ class Pen:
         return draw_rail(drawn, self.units, f"{self.rail_title(found)}, round {state_.number}: {found.verdict.word}")
 
     def rail_title(self, found: Findings) -> str:
-        what = {"height": "Carriage's height", "pitch": "Carriage's pitch", "roll": "Carriage's roll"}
+        what = {
+            "height": "Carriage's height",
+            "pitch": "Carriage's pitch",
+            "roll": "Carriage's roll",
+            "sideways": "Carriage's line in plan",
+        }
         return f"{what[found.profile.quantity]} when its middle is here, set-up {found.set_up}"
 
     def rail_caption(self, state_: RailState, found: Findings) -> str:

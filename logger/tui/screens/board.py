@@ -84,7 +84,12 @@ class BoardScreen(Sheet):
         findings = self.session.seen.findings
         if findings is None or self.has_class("-no-picture"):
             return ""
-        what = {"height": "the carriage's height", "pitch": "its pitch", "roll": "its roll"}[findings.profile.quantity]
+        what = {
+            "height": "the carriage's height",
+            "pitch": "its pitch",
+            "roll": "its roll",
+            "sideways": "its line in plan",
+        }[findings.profile.quantity]
         set_up = self.session.machine.set_ups.get(findings.set_up)
         where = place_of(findings.set_up, set_up) if set_up is not None else findings.set_up
         return f"Drawn: {what} when its middle is here · {where}"

@@ -154,7 +154,12 @@ class FindingsScreen(Sheet):
             return self.session.machine.name
         set_up = self.session.machine.set_ups.get(findings.set_up)
         where = place_of(findings.set_up, set_up) if set_up is not None else findings.set_up
-        what = {"height": "height, carriage's middle here", "pitch": "pitch", "roll": "roll"}
+        what = {
+            "height": "height, carriage's middle here",
+            "pitch": "pitch",
+            "roll": "roll",
+            "sideways": "line in plan",
+        }
         number = f", round {seen.plan.round}" if seen.plan else ""
         sweeps = "+".join(name.split("-", 1)[0] for name in findings.sweeps)
         return f"{what[findings.profile.quantity]} · {where} · {sweeps}{number}"
@@ -182,11 +187,13 @@ class FindingsScreen(Sheet):
 
     def _places_line(self, seen: Seen) -> Line:
         """Each place that matters with its own verdict, or that it has not been seen."""
-        if self._busy or seen.plan is None or not seen.plan.places:
+        if self._busy or seen.plan is None:
             return []
+        stroke = seen.plan.whole_stroke
+        places = [*seen.plan.places, *([stroke] if stroke is not None else [])]
         letters, units = self.query_one("#verdict", Lines).letters, Units(self.units.mode)
         words = []
-        for place in seen.plan.places:
+        for place in places:
             if not place.seen:
                 words.append(f"{letters.hatch} {place.name} not seen")
             else:
@@ -259,7 +266,7 @@ class FindingsScreen(Sheet):
         if not self.session.port:
             self.say("No port is chosen: go back to the start and choose where the indicator is plugged in.")
             return
-        self.app.push_screen(CautionsScreen(move, lambda: self._open_turn(move)))
+        self.app.push_screen(CautionsScreen(move, lambda: self._open_turn(move), plan.cautions))
 
     def _open_turn(self, move: Move) -> None:
         self.app.push_screen(TurnScreen(move, self._turned))
