@@ -162,7 +162,11 @@ def _feelers(
     if not ask.feeler:
         raise NotAllowed(f"{ask.key}: '{text[:40]}' reads as feelers, and {ask.key} is no gap.", "Write one number.")
     ends: list[str] = []
-    for part in text.split(","):
+    parts = text.split(",")
+    last = _UNIT.search(parts[-1].strip())
+    if last is not None and not any(_UNIT.search(part.strip()) for part in parts[:-1]):
+        parts = [part if part is parts[-1] else f"{part.strip()}{last[0]}" for part in parts]  # of the whole list
+    for part in parts:
         goes, two, not_ = part.partition("..")
         if two and not not_.strip():
             raise NotAllowed(
