@@ -9,6 +9,7 @@ from __future__ import annotations
 import argparse
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from logger.commands import Answer
@@ -38,8 +39,8 @@ def bolts(args: argparse.Namespace) -> Answer:
     set_up = the_set_up(job, args.set_up) if args.set_up else None
     if args.what_if:
         return _what_if(job, args.what_if, set_up, args.units)
-    if args.learned:
-        return _learned(job, set_up, args.units)
+    if args.learned or args.picture:
+        return _learned(job, set_up, args.units, args.picture)
     trust: Any = CHOICES.get(args.choose, "few")
     plan = advice.advise(job, set_up=set_up, trust=trust)
     plan = replace(plan, warnings=(*plan.warnings, *job.journal_faults()))
@@ -186,11 +187,36 @@ def _what_if_lines(told: str, found: WhatIf, units: Units) -> list[str]:
 # --- what was learned ------------------------------------------------------------------------------------------------
 
 
-def _learned(job: Job, set_up: str | None, units: Units) -> Answer:
+def _learned(job: Job, set_up: str | None, units: Units, picture: str | None) -> Answer:
     from logger.advice_response import responses_of
 
     found = responses_of(job, set_up)
-    return Answer(_learned_json(job, found), _learned_lines(job, found, units))
+    answer, lines = _learned_json(job, found), _learned_lines(job, found, units)
+    if picture is not None:
+        answer["picture"] = str(_drawn(job, found, units, picture))
+        lines.append(f"  as a picture: {answer['picture']}")
+    return Answer(answer, lines)
+
+
+def _drawn(job: Job, found: Responses, units: Units, name: str) -> Path:
+    """The same as an SVG file; one that is there already is not written over."""
+    from logger.errors import CannotSave, NotAllowed
+    from logger.report.response_drawing import draw_responses
+    from logger.report.svg import svg
+
+    path = Path(name)
+    if path.suffix.casefold() != ".svg":
+        raise NotAllowed(f"{name[:80]} is no name for a picture.", "Give one that ends in .svg.")
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(str(svg(draw_responses(found, _per_turn(job, found), units), alone=True)))
+    except FileExistsError as there:
+        raise NotAllowed(f"{path} is there already and stays as it is.", "Give another name.") from there
+    except OSError as problem:
+        raise CannotSave(
+            f"{path} could not be written: {problem.strerror}.", "Name a folder you may write to."
+        ) from problem
+    return path
 
 
 def _per_turn(job: Job, found: Responses) -> list[float]:

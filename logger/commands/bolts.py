@@ -41,6 +41,7 @@ def add_parser(subparsers: Subparsers) -> None:
     parser.add_argument(
         "--learned", action="store_true", help="what a turn of each bolt does to the reading: as learned, and nominal"
     )
+    parser.add_argument("--picture", metavar="FILE.svg", help="the same (--learned) as a picture")
     parser.add_argument("--set-up", metavar="S", help="plan from this set-up (default: that of the newest sweep)")
 
 

@@ -34,7 +34,15 @@ def finished(tmp_path_factory):
 
 
 def ask(folder, **more):
-    given = {"job": str(folder), "set_up": None, "what_if": [], "learned": False, "choose": None, "units": "mm"}
+    given = {
+        "job": str(folder),
+        "set_up": None,
+        "what_if": [],
+        "learned": False,
+        "picture": None,
+        "choose": None,
+        "units": "mm",
+    }
     return _bolts.bolts(argparse.Namespace(**{**given, **more}))
 
 
@@ -116,6 +124,20 @@ def test_what_was_learned_stands_beside_what_was_believed_per_turn_with_its_doub
     assert "B3 learned" in text and "nominal" in text and "mm at each station" in text
     inches = "\n".join(ask(finished, learned=True, units="in").lines)
     assert "in at each station" in inches
+
+
+def test_the_picture_has_a_lane_for_every_bolt_and_is_never_written_over(finished, tmp_path):
+    target = tmp_path / "learned.svg"
+    answer = ask(finished, picture=str(target))
+    text = target.read_text(encoding="utf-8")
+    assert answer.json["picture"] == str(target)
+    for name in ("learned", "nominal", "sleeve"):
+        assert text.count(f'class="{name}"') == 6
+    assert all(f">{bolt}<" in text for bolt in ("B1", "B6")) and "<script" not in text
+    with pytest.raises(NotAllowed, match="stays as it is"):
+        ask(finished, picture=str(target))
+    with pytest.raises(NotAllowed, match=r"ends in \.svg|no name"):
+        ask(finished, picture=str(tmp_path / "learned.png"))
 
 
 def test_before_anything_is_learned_both_are_the_same(fresh):
