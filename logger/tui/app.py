@@ -175,7 +175,7 @@ class TruestrokeApp(App[int]):
         self.ask_text(question, check, lambda text: take(float(number_or_complaint(text))))
 
     def ask_first(
-        self, question: str, more: str, yes: Callable[[], None], no: Callable[[], None] | None = None
+        self, question: str, more: str, yes: Callable[[], object], no: Callable[[], object] | None = None
     ) -> None:
         """A yes-or-no question before something that is hard to undo."""
         from logger.tui.screens.confirm import ConfirmScreen

@@ -96,6 +96,9 @@ def invented_plan(moves: int = 2) -> Plan:
         moves=all_moves[:moves],
         predicted=Predicted(0.036, 0.014, 0.1, 0.88, x, 0.1 + (invented_height(x) - 0.1) * 0.3, np.full(x.size, 0.01)),
         places=(PlaceFinding("spindle", "cannot tell", 0.019, 0.009, 0.025, True),),
+        whole_stroke=PlaceFinding(
+            "the whole stroke", "cannot tell", None, None, 0.15, False, "One stand sees no tilt."
+        ),
         not_seen=(),
         warnings=(),
         why=(

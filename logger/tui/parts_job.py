@@ -23,6 +23,8 @@ if TYPE_CHECKING:
     from logger.job import Job
     from logger.journal import JournalEntry
     from logger.recent_jobs import RecentJob
+    from logger.tui.session import Session
+    from logger.typed_sheet import Sheet
     from logger.wording import Units
 
 
@@ -148,6 +150,14 @@ class JobParts:
         if found is None:
             raise NotAllowed("That entry does not hold any more.", "Nothing was changed.")
         job.withdraw(found, "taken back on the screen")
+
+    def type_sweep(self, session: Session, folder: Path, set_up: str) -> Sheet:
+        """The sheet of a sweep whose readings are typed; NotAllowed where instrument and set-up do not fit."""
+        from logger.typed_sheet import Sheet
+
+        stations, passes = session.stations(), session.passes
+        instrument = session.fitting_instrument()
+        return Sheet(folder, session.machine, instrument, session.instrument_name, set_up, stations, passes)
 
     def note_sweep(self, job: Job, folder: Path, set_up: str) -> None:
         """The journal says that this recording is a sweep of the present state."""

@@ -123,6 +123,21 @@ class Session:
             raise NotAllowed("No instrument is chosen.", "Press i on the board: it listens and finds it.")
         return self.parts.load_instrument(self.instrument_name)
 
+    def fitting_instrument(self) -> Instrument:
+        """The chosen instrument; NotAllowed where it does not speak what the set-up wants."""
+        set_up, instrument = self.set_up(), self.instrument()
+        if (set_up.kind == "level") != (instrument.base_unit == "mm/m"):
+            raise NotAllowed(
+                f"Set-up '{self.set_up_name}' wants {'a level' if set_up.kind == 'level' else 'an indicator'}, and "
+                f"{instrument.name} speaks {instrument.unit}.",
+                "Choose another set-up or another instrument.",
+            )
+        return instrument
+
+    def types(self) -> bool:
+        """Whether the chosen instrument has no wire: its readings are typed."""
+        return bool(self.instrument_name) and self.instrument().frame == "typed"
+
     def meaning(self) -> Meaning:
         """How display figures become heights with the chosen instrument and set-up."""
         return meaning_of(self.set_up(), self.instrument().step)
@@ -132,17 +147,15 @@ class Session:
 
         What is only watched (live, turning) is recorded too, beside the sweeps: nothing from a wire is lost.
         """
+        if self.types():
+            raise NotAllowed(
+                f"{self.instrument_name} has no wire: it is typed.", "Press i on the board, then s to type its sweep."
+            )
         if not self.port:
             raise NotAllowed("No port is chosen.", "Press i on the board: it finds the instrument.")
-        set_up, instrument = self.set_up(), self.instrument()
+        set_up, instrument = self.set_up(), self.fitting_instrument()
         if folder is None and self.job is not None:
             folder = self.job.next_recording_folder(self.set_up_name, "live")
-        if (set_up.kind == "level") != (instrument.base_unit == "mm/m"):
-            raise NotAllowed(
-                f"Set-up '{self.set_up_name}' wants {'a level' if set_up.kind == 'level' else 'an indicator'}, and "
-                f"{instrument.name} speaks {instrument.unit}.",
-                "Choose another set-up or another instrument.",
-            )
         spec = SourceSpec(
             self.port,
             instrument,

@@ -110,7 +110,7 @@ def test_places_that_matter_are_said_under_the_verdict():
     async def scenario():
         async with opened() as (app, pilot):
             await scene_findings(app, pilot)
-            assert "≈ spindle 0.019 cannot tell" in shown(app)
+            assert "≈ spindle 0.019 cannot tell   ╱ the whole stroke not seen" in shown(app)
 
     run(scenario())
 
@@ -201,6 +201,40 @@ def test_leaving_the_program_during_a_sweep_is_asked_first():
             assert "Leave truestroke?" in shown(app)
             await press(app, pilot, "n")
             assert app.screen.NAME == "sweep"
+
+    run(scenario())
+
+
+def test_leaving_a_bolt_that_was_turned_is_asked_first_and_one_that_was_not_is_left_at_once():
+    async def scenario():
+        async with opened() as (app, pilot):
+            await scene_turn(app, pilot)
+            for key in ("escape", "k"):
+                await press(app, pilot, key)
+                assert "B3 seems to have been turned" in " ".join(shown(app).split())
+                await press(app, pilot, "n")
+                assert app.screen.NAME == "turn"
+            source_of(app).say(0.050, start_s=8.0, seconds=0.7)
+            pass_time(app, 0.5)
+            await press(app, pilot, "escape")
+            assert app.screen.NAME == "findings"
+            assert app.session.parts.turned == []
+
+    run(scenario())
+
+
+def test_the_cautions_of_the_advice_come_before_the_bolt():
+    async def scenario():
+        parts = InventedParts()
+        assert parts.seen.plan is not None
+        plan = replace(parts.seen.plan, cautions=("Prop the rail's overhang first.", "The maker's manual comes first."))
+        parts.seen = replace(parts.seen, plan=plan)
+        async with opened(size=(120, 44), parts=parts) as (app, pilot):
+            await scene_findings(app, pilot)
+            await press(app, pilot, "enter")
+            text = shown(app)
+            assert "Prop the rail's overhang first." in text
+            assert text.index("Prop the rail") < text.index("Guards and riving knife back")
 
     run(scenario())
 

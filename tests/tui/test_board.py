@@ -39,6 +39,14 @@ def test_a_bead_on_a_line_means_cannot_tell():
     assert lane_of(0.1, 0.02, -0.1, 0.1, "cannot tell", COLOUR)[UPPER] == "●"
 
 
+def test_a_value_that_cannot_be_told_for_another_reason_stays_where_it_is():
+    assert lane_of(0.016, 0.002, None, 0.05, "cannot tell", COLOUR).index("●") < UPPER
+
+
+def test_a_value_beyond_a_limit_within_its_uncertainty_is_on_the_line():
+    assert lane_of(-0.2, 0.14, -0.1, 0.1, "cannot tell", COLOUR)[LOWER] == "●"
+
+
 def test_a_stale_value_is_a_hollow_bead_and_none_is_no_bead():
     assert "○" in lane_of(0.05, 0.01, None, 0.1, "stale", COLOUR)
     assert lane_of(None, None, None, 0.1, "not measured", COLOUR) == " 0   │ "
@@ -114,7 +122,7 @@ def test_four_keys_say_that_the_machine_is_in_condition():
     run(scenario())
 
 
-async def type_twist(app, pilot, infeed="0.30", outfeed="0.10"):
+async def type_twist(app, pilot, infeed="0.80", outfeed="0.10"):
     await to_check(app, pilot, "twist")
     await press(app, pilot, "enter", "enter", f"'{infeed}", "enter", f"'{outfeed}", "enter", "'900", "ctrl+s")
 
@@ -126,10 +134,10 @@ def test_typed_readings_give_verdict_value_correction_and_cautions_before_it():
             text = shown(app)
             assert app.screen.NAME == "result"
             assert "outside" in text
-            # Twist = outfeed - infeed = -0.20 mm/m, from the two readings typed above.
-            assert "−0.20" in text
+            # Twist = outfeed - infeed = -0.70 mm/m, from the two readings typed above.
+            assert "−0.70" in text
             assert text.index("first, your hands") < text.index("then move")
-            assert entries(app)[-1].data["numbers"]["infeed"] == [0.3]
+            assert entries(app)[-1].data["numbers"]["infeed"] == [0.8]
 
     run(scenario())
 
@@ -305,5 +313,28 @@ def test_a_silent_port_is_asked_only_after_a_yes_for_that_port():
             assert "Send read-only requests to /dev/ttyACM0?" in " ".join(shown(app).split())
             await press(app, pilot, "y")
             assert (app.session.port, app.session.instrument_name) == ("/dev/ttyACM0", "scpi-indicator")
+
+    run(scenario())
+
+
+def test_a_typed_instrument_is_asked_at_each_station_and_becomes_a_sweep():
+    async def scenario():
+        async with opened() as (app, pilot):
+            app.session.instrument_name, app.session.passes = "typed-mm", 1
+            app.session.stations_mm = (550.0, 1150.0, 1650.0)
+            await press(app, pilot, "i")
+            app.session.instrument_name = "typed-mm"
+            app.screen._fill()
+            await press(app, pilot, "s")
+            assert "pass 1, carriage at 550 mm (1 of 3)" in " ".join(shown(app).split())
+            for keys in ("0.1", "x", "0.12", "0.10..0.15"):
+                await press(app, pilot, *[{".": "full_stop"}.get(key, key) for key in keys], "enter")
+                if keys == "x":
+                    assert "Not taken" in shown(app)
+                    await press(app, pilot, "backspace")
+            folder = app.session.job.recordings("sweep")[-1]
+            wire = (folder / "wire.csv").read_text()
+            assert [row.split(",")[1] for row in wire.splitlines()[1:]] == ["key", "in", "in", "key", "in", "key", "in"]
+            assert '"0.10..0.15\\n"' in wire
 
     run(scenario())

@@ -33,9 +33,15 @@ class AskScreen(Sheet):
     """
 
     def __init__(
-        self, question: str, check: Callable[[str], str | None], take: Callable[[str], None], value: str = ""
+        self,
+        question: str,
+        check: Callable[[str], str | None],
+        take: Callable[[str], None],
+        value: str = "",
+        leave: Callable[[], None] | None = None,
     ) -> None:
         super().__init__()
+        self._leave = leave
         self._question = question
         self._check = check
         self._take = take
@@ -59,6 +65,12 @@ class AskScreen(Sheet):
         """Enter inside the line is the same as the key."""
         event.stop()
         self.action_accept()
+
+    def action_back(self) -> None:
+        """Leave it as it was; ``leave`` hears of it."""
+        super().action_back()
+        if self._leave is not None:
+            self._leave()
 
     def action_accept(self) -> None:
         """Check, then take."""

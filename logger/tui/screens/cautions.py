@@ -6,7 +6,7 @@ every bolt, because power is switched on again between bolts.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from typing import ClassVar
 
 from textual.widget import Widget
@@ -16,6 +16,7 @@ from logger.tui.keys import CAUTION, Key
 from logger.tui.screens.base import Sheet
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, wrap
 from logger.tui.wording import AFTER_CAUTIONS, CAUTIONS
+from logger.turn_steps import steps_of
 
 
 class CautionsScreen(Sheet):
@@ -25,10 +26,11 @@ class CautionsScreen(Sheet):
     KEYS: ClassVar[tuple[Key, ...]] = CAUTION
     TOUR_STEP = "cautions"
 
-    def __init__(self, move: Move, confirmed: Callable[[], None]) -> None:
+    def __init__(self, move: Move, confirmed: Callable[[], None], more: Sequence[str] = ()) -> None:
         super().__init__()
         self._move = move
         self._confirmed = confirmed
+        self._more = tuple(more)
 
     def body(self) -> Iterable[Widget]:
         yield Lines(id="cautions")
@@ -43,15 +45,25 @@ class CautionsScreen(Sheet):
     def fit(self) -> None:
         width = max(20, min(100, self.app.size.width - 6))
         lines: list[Line] = [[]]
-        for title, text in CAUTIONS:
-            lines.append([(f"  {title}", BOLD)])
-            words = text.format(park=self._park(), bolt=self._move.bolt)
-            lines += [[(f"    {part}", INK)] for part in wrap(words, width)]
+        if self._more:
+            for caution in self._more:
+                first, *rest = wrap(caution, width)
+                lines += [[(f"  · {first}", INK)], *[[(f"    {part}", INK)] for part in rest]]
+        else:
+            for title, text in CAUTIONS:
+                lines.append([(f"  {title}", BOLD)])
+                words = text.format(park=self._park(), bolt=self._move.bolt)
+                lines += [[(f"    {part}", INK)] for part in wrap(words, width)]
         lines += [
             [],
             [(f"  {AFTER_CAUTIONS}", SOFT)],
             [("  Electrical isolation is licensed work in many places.", SOFT)],
         ]
+        steps: list[Line] = [[], [("  then", BOLD)]]
+        for number, step in enumerate(steps_of(self.session.machine, self._move, self.truestroke.units_mode), 1):
+            steps += [[(f"    {part}", INK)] for part in wrap(f"{number}. {step}", width - 2)]
+        if len(lines) + len(steps) <= self.app.size.height - 4:
+            lines += steps
         self.query_one("#cautions", Lines).show(lines)
 
     def action_confirm(self) -> None:

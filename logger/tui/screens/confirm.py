@@ -22,7 +22,9 @@ class ConfirmScreen(Sheet):
     NAME = "sure?"
     KEYS: ClassVar[tuple[Key, ...]] = ASK_FIRST
 
-    def __init__(self, question: str, more: str, yes: Callable[[], None], no: Callable[[], None] | None = None) -> None:
+    def __init__(
+        self, question: str, more: str, yes: Callable[[], object], no: Callable[[], object] | None = None
+    ) -> None:
         super().__init__()
         self._question = question
         self._more = more

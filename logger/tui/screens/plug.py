@@ -363,7 +363,18 @@ class PlugScreen(Sheet):
         super().action_back()
 
     def action_sweep(self) -> None:
-        """Record a sweep."""
+        """Record a sweep; one whose readings are typed needs no port."""
+        self._take()
+        try:
+            if self.session.job is not None and self.session.types():
+                from logger.tui.typed import TypedSweep
+
+                self._hang_up()
+                TypedSweep(self.truestroke).ask()
+                return
+        except TruestrokeError as error:
+            self.say(f"{error.what} {error.todo}".strip())
+            return
         self._leave_to(self.truestroke.open_sweep)
 
     def action_live(self) -> None:

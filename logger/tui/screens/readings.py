@@ -69,7 +69,8 @@ class ReadingsScreen(FormSheet):
     KEYS: ClassVar[tuple[Key, ...]] = FORM
 
     def __init__(self, check: Check) -> None:
-        super().__init__([*[field_of(ask) for ask in check.asks], *(LIMITS if check.allowed.unit else ())])
+        asks = sorted(check.asks, key=lambda ask: not ask.needed)  # what may be left out stands at the end
+        super().__init__([*[field_of(ask) for ask in asks], *(LIMITS if check.allowed.unit else ())])
         self.check = check
         self._agreed: set[str] = set()
 

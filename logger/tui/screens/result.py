@@ -54,6 +54,8 @@ class ResultScreen(Sheet):
             lines += [[(f"  {part}", INK)] for part in wrap(sentence, width)]
         if outcome.verdict is not None and outcome.verdict.reason:
             lines += [[(f"  {part}", SOFT)] for part in wrap(outcome.verdict.reason, width)]
+        if outcome.verdict is not None and outcome.allowed.unit:
+            lines += [[(f"  {part}", SOFT)] for part in wrap(f"The limit is from: {outcome.allowed.origin}.", width)]
         if outcome.corrections:
             lines += [[], [("  first, your hands", BOLD)]]
             for caution in outcome.check.cautions:
@@ -84,6 +86,7 @@ class ResultScreen(Sheet):
         line: list[tuple[str, object]] = [(" ", INK)]
         line += plate(State(word, verdict.word), block.letters, filled=True)  # type: ignore[arg-type]
         rest = outcome.lines[0].split(", ", 1)[1] if outcome.lines and ", " in outcome.lines[0] else ""
+        rest = rest.split(" (")[0]
         lane = lane_of(
             verdict.value,
             verdict.uncertainty,

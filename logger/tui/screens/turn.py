@@ -255,6 +255,34 @@ class TurnScreen(LiveBase):
         self._done(made, False)
 
     def action_skip(self) -> None:
-        """Leave this bolt as it is."""
+        """Leave this bolt as it is; asked first where it seems to have been turned."""
+        self._unless_turned("Leave this bolt without writing it down?", self._skip)
+
+    def _skip(self) -> None:
         self.app.pop_screen()
         self._done(None, True)
+
+    def action_back(self) -> None:
+        """Out of far view, then back to the findings; asked first where the bolt seems to have been turned."""
+        if self.has_class("-far"):
+            self.action_far()
+        else:
+            self._unless_turned("Go back without writing this bolt down?", self.app.pop_screen)
+
+    def _unless_turned(self, question: str, leave: Callable[[], object]) -> None:
+        now = self.feed.now(STILL_FOR_S) if self.feed is not None else None
+        if now is None or now.figure is None or now.height is None or self._before is None or self.feed is None:
+            leave()
+            return
+        moved = now.height - self.feed.meaning.height(self._before) - self.feed.offset
+        if abs(moved) <= max(HAND["mm/m" if self.feed.meaning.quantity == "mm/m" else "mm"], self.tolerance):
+            leave()
+            return
+        units = self.show_units()
+        self.truestroke.ask_first(
+            question,
+            f"The height has moved by {units.height(moved)} {units.unit} since this screen opened: {self.move.bolt} "
+            "seems to have been turned. Left like this the journal does not know of it and the advice will be wrong; "
+            "enter on the screen before writes it down.",
+            lambda: leave() and None,
+        )

@@ -133,7 +133,16 @@ def _plan_parts(plan: Plan, units: Units) -> list[tuple[str, list[str]]]:
         )
     places = [
         f"{place.name}: {place.verdict}. {place.why}" if place.seen else f"{place.name}: not seen. {place.why}"
-        for place in plan.places
+        for place in (*plan.places, *([plan.whole_stroke] if plan.whole_stroke is not None else []))
     ]
     unseen = [f"Bolts that this set-up cannot see: {joined(list(plan.unseen_bolts))}."] if plan.unseen_bolts else []
-    return [("why these bolts", list(plan.why)), ("moves", moves), ("places that matter", places), ("bolts", unseen)]
+    from logger.extra_set_ups import sentence
+
+    shown = [sentence(extra) for extra in plan.would_show[:3]]
+    return [
+        ("why these bolts", list(plan.why)),
+        ("what another set-up would show", shown),
+        ("moves", moves),
+        ("places that matter", places),
+        ("bolts", unseen),
+    ]

@@ -57,6 +57,9 @@ def lane_of(
     per_cell = (upper - low) / (UPPER - LOWER)
     exact = LOWER + (value - low) / per_cell
     place = _kept_on_its_side(round(exact), word, value, low, upper)
+    if word == "cannot tell" and spread is not None:
+        limits = ((low, LOWER), (upper, UPPER)) if lower is not None else ((upper, UPPER),)
+        place = next((cell for limit, cell in limits if abs(value - limit) <= spread), place)
     reach = 0 if spread is None else round(spread / per_cell)
     for cell in range(max(0, place - reach), min(LANE - 1, place + reach) + 1):
         if cells[cell] == " ":
