@@ -59,6 +59,7 @@ def _base(check: Check, readings: Readings, allowed: Allowed, machine: Machine) 
         "along_mm_per_m": along.slope,
         "across_mm_per_m": across.slope,
         "zero_error_mm_per_m": along.zero_error,
+        "repeat_uncertainty_mm_per_m": 2.0 * along.standard_uncertainty,
         "slope_uncertainty_mm_per_m": math.hypot(2.0 * along.standard_uncertainty, form),
     }
     return Result(verdict, feet(lifts, readings.maybe("pitch"), verdict), tuple(notes), details)
@@ -72,7 +73,13 @@ def _twist(check: Check, readings: Readings, allowed: Allowed, machine: Machine)
     verdict = judged(check, allowed, found.twist_mm_per_m, found.uncertainty_mm_per_m)
     corrections = feet(base.untwist(found), readings.maybe("pitch"), verdict)
     notes = ("A cast body follows a foot only in part: make this much, wait, measure again, and go on by what it did.",)
-    details = {"over_feet_mm": found.over_width_mm}
+    readings_only = base.twist(
+        array(readings, "infeed"), array(readings, "outfeed"), readings.one("feet_across"), readings.one("u")
+    )
+    details = {
+        "over_feet_mm": found.over_width_mm,
+        "repeat_uncertainty_mm_per_m": readings_only.uncertainty_mm_per_m,
+    }
     return Result(verdict, corrections, notes if corrections else (), details)
 
 

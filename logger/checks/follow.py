@@ -135,10 +135,15 @@ def _trials(check: Check, before: dict[str, Any], after: dict[str, Any], part: f
         if not (np.isfinite(first) and np.isfinite(then)):
             continue
         scaled = _number(_details(before).get("scaled_by"), 1.0)
-        doubts = (_number(each.get("uncertainty"), 0.0) for each in (before, after))
+        doubts = (_repeats_within(each) for each in (before, after))
         found.append(Trial(first, next(doubts), then, next(doubts), first * scaled * part))
     # of two slopes the one that was mostly corrected tells; the other is noise over nearly nothing
     return [max(found, key=lambda trial: abs(trial.corrected))] if found else []
+
+
+def _repeats_within(data: dict[str, Any]) -> float:
+    """The uncertainty of a *change*: the table's own form is under the level before and after, and falls out."""
+    return _number(_details(data).get("repeat_uncertainty_mm_per_m"), _number(data.get("uncertainty"), 0.0))
 
 
 def _scaled(corrections: tuple[Correction, ...], share: Share, notes: list[str]) -> tuple[Correction, ...]:
