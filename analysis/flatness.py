@@ -20,6 +20,7 @@ import numpy as np
 from analysis.results import FloatArray
 from analysis.straightness import least_squares_line, minimum_zone_line
 from analysis.surface import LINES, BadSurface, least_squares_plane, minimum_zone_plane, union_jack
+from analysis.touching import rounded_zone
 from analysis.uncertainty import peak_to_valley
 
 FEWEST_ON_A_LINE = 3
@@ -30,6 +31,7 @@ class Points:
     """Heights ``z`` at ``x``, ``y`` (points,) and their covariance (points, points), k = 1, over some common plane.
 
     ``misclosure_mm``: root mean square of what the readings of a grid contradict each other by; nan for others.
+    ``rounded``: the heights are middles of intervals as coarse as what is looked for (feelers).
     """
 
     x: FloatArray
@@ -37,6 +39,7 @@ class Points:
     z: FloatArray
     covariance: FloatArray
     misclosure_mm: float = math.nan
+    rounded: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,9 +74,18 @@ def of_points(points: Points) -> Flatness:
     else:
         away = minimum_zone_plane(points.x, points.y, points.z).deviations
         fitted = least_squares_plane(points.x, points.y, points.z).flatness
-    zone, doubt = peak_to_valley(away, points.covariance)
+    zone, doubt = (
+        rounded_zone(away, points.covariance, _plane_columns(points))
+        if points.rounded
+        else peak_to_valley(away, points.covariance)
+    )
     along, across = _sags(points, line)
     return Flatness(zone, doubt, fitted, *along, *across)
+
+
+def _plane_columns(points: Points) -> FloatArray:
+    columns = [np.ones_like(points.x), points.x] + ([points.y] if float(np.ptp(points.y)) > 0 else [])
+    return np.stack(columns, axis=1)
 
 
 def strut_rise(points: Points, x_mm: float, ends: tuple[float, float]) -> tuple[float, float]:

@@ -18,6 +18,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.results import FloatArray
+from analysis.touching import rounded_zone
 from analysis.uncertainty import peak_to_valley
 
 DEGREE = 3
@@ -26,12 +27,16 @@ DEGREE = 3
 
 @dataclass(frozen=True)
 class Travel:
-    """Sideways deviation at ``x_mm`` (places,), its covariance (k = 1), and what is said of the straightedge."""
+    """Sideways deviation at ``x_mm`` (places,), its covariance (k = 1), and what is said of the straightedge.
+
+    ``rounded``: from feelers, whose steps are as coarse as the bend (``touching.rounded_zone``).
+    """
 
     x_mm: FloatArray
     deviation_mm: FloatArray
     covariance: FloatArray
     straightedge_mm: FloatArray | None = None
+    rounded: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +106,12 @@ def bend_of(travel: Travel) -> Bend:
     if len(np.unique(travel.x_mm)) < 3:
         raise ValueError(f"{len(np.unique(travel.x_mm))} places show no bend; three or more are needed.")
     slope, offset = minimum_zone_line(travel.x_mm, travel.deviation_mm)
-    width, doubt = peak_to_valley(travel.deviation_mm - offset - slope * travel.x_mm, travel.covariance)
+    away = travel.deviation_mm - offset - slope * travel.x_mm
+    if travel.rounded:
+        design = np.stack([np.ones_like(travel.x_mm), travel.x_mm], axis=1)
+        width, doubt = rounded_zone(away, travel.covariance, design)
+    else:
+        width, doubt = peak_to_valley(away, travel.covariance)
     ends = np.array([travel.x_mm.min(), travel.x_mm.mean(), travel.x_mm.max()])
     row = np.array([-0.5, 1.0, -0.5]) @ _bent(travel, ends)
     middle = float(row @ travel.deviation_mm)

@@ -7,6 +7,7 @@ being pushed at a twist, a rocking machine being called level, and a flatness fi
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -181,7 +182,8 @@ def _by_feelers(readings: Readings) -> Points:
     half = np.array(readings.halves.get("gap", (0.0,) * len(gap)))
     gap, standard = laid_on(x, gap, half)
     u = np.hypot(2.0 * standard, readings.one("u"))
-    return _on_a_line(x, np.zeros_like(x), -gap, u, readings.one("edge"))
+    points = _on_a_line(x, np.zeros_like(x), -gap, u, readings.one("edge"))
+    return replace(points, rounded=bool(half.any()))
 
 
 def _by_indicator(readings: Readings) -> Points:
@@ -193,11 +195,11 @@ def _by_indicator(readings: Readings) -> Points:
 
 
 def _on_a_line(x: FloatArray, y: FloatArray, z: FloatArray, u: FloatArray, edge_mm: float) -> Points:
-    """The guide's own error is a smooth shape, the same for all readings along it."""
+    """The guide's own error is a smooth shape, the same for all readings along it, its whole height within ``edge``."""
     alike = max(float(np.ptp(x)) / 3.0, 1.0)
     covariance = np.diag((u / 2.0) ** 2)
     same_line = np.abs(y[:, None] - y[None, :]) < 1e-6
-    covariance = covariance + np.where(same_line, smooth_covariance(x, edge_mm / 4.0, alike), 0.0)
+    covariance = covariance + np.where(same_line, smooth_covariance(x, edge_mm / 3.0, alike), 0.0)
     return Points(x, y, z, covariance)
 
 

@@ -7,6 +7,7 @@ outrigger's leaning pivot by its height screw, and a scale that stretches by shi
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,9 +30,11 @@ def _straight(check: Check, readings: Readings, allowed: Allowed, machine: Machi
     x = array(readings, "x")
     if readings.words["by"] == "edges":
         gap = array(readings, "gap")
-        gap, standard = laid_on(x, gap, np.array(readings.halves.get("gap", (0.0,) * len(gap))))
+        half = np.array(readings.halves.get("gap", (0.0,) * len(gap)))
+        gap, standard = laid_on(x, gap, half)
         doubt = np.hypot(standard, readings.one("u") / 2.0)
         travel = sideways.from_two_edges(x, gap, doubt, turned_end=turned_end)
+        travel = replace(travel, rounded=bool(half.any()))
     else:
         travel = sideways.from_straightedge(
             x,
