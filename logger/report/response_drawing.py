@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from logger.report.shapes import Picture
+from logger.report.shapes import Anchor, Picture
 
 if TYPE_CHECKING:
     from logger.advice_response import Responses
@@ -43,9 +43,11 @@ def draw_responses(found: Responses, travel_per_turn_mm: Sequence[float], units:
     for index, name in enumerate(found.bolts):
         _lane(picture, found.x_mm, index, name, learned[:, index], nominal[:, index], doubt[:, index], reach)
     bottom = TOP + len(found.bolts) * (LANE + GAP)
-    for x in (found.x_mm[0], found.x_mm[len(found.x_mm) // 2], found.x_mm[-1]):
-        place = f"{float(x) / MM_PER_INCH:.1f} in" if units == "in" else f"{float(x):.0f} mm"
-        picture.words(_across(found.x_mm, float(x)), bottom + 12, place, "soft", 12, "middle", name="place")
+    ends: tuple[tuple[int, Anchor], ...] = ((0, "start"), (len(found.x_mm) // 2, "middle"), (-1, "end"))
+    for index, anchor in ends:
+        x = float(found.x_mm[index])
+        place = f"{x / MM_PER_INCH:.1f} in" if units == "in" else f"{x:.0f} mm"
+        picture.words(_across(found.x_mm, x), bottom + 12, place, "soft", 12, anchor, name="place")
     return picture
 
 
