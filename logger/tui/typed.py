@@ -1,8 +1,8 @@
 """A sweep typed on the screen: one question a station, each answer on disk as it is typed.
 
 Why it exists: a dial, a bubble or feelers, and a gauge whose cable types like a keyboard, sweep a rail as well as one
-on a wire. The gauge's digits and Enter go into the line that has the focus and nowhere else, because nothing else is open
-while a station is asked. It prevents a keyboard gauge that drives the screen by its digits.
+on a wire. The gauge's digits and Enter go into the line that has the focus and nowhere else, because nothing else is
+open while a station is asked. It prevents a keyboard gauge that drives the screen by its digits.
 """
 
 from __future__ import annotations

@@ -317,7 +317,9 @@ def test_a_silent_port_is_asked_only_after_a_yes_for_that_port():
     run(scenario())
 
 
-def test_a_typed_instrument_is_asked_at_each_station_and_becomes_a_sweep():
+def test_a_typed_instrument_is_asked_at_each_station_and_becomes_a_sweep(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)  # the invented job lies in no folder of its own
+
     async def scenario():
         async with opened() as (app, pilot):
             app.session.instrument_name, app.session.passes = "typed-mm", 1
@@ -332,8 +334,8 @@ def test_a_typed_instrument_is_asked_at_each_station_and_becomes_a_sweep():
                 if keys == "x":
                     assert "Not taken" in shown(app)
                     await press(app, pilot, "backspace")
-            folder = app.session.job.recordings("sweep")[-1]
-            wire = (folder / "wire.csv").read_text()
+            assert app.session.parts.swept
+            (wire,) = (path.read_text() for path in tmp_path.glob("**/wire.csv"))
             assert [row.split(",")[1] for row in wire.splitlines()[1:]] == ["key", "in", "in", "key", "in", "key", "in"]
             assert '"0.10..0.15\\n"' in wire
 
