@@ -1,5 +1,4 @@
-"""Single keys from the terminal, without waiting for Enter, while something else is going on; a field for gauges that
-type.
+"""Single keys from the terminal, without waiting for Enter, while something else is going on.
 
 Why it exists: a mark is pressed at the moment the carriage passes a station; a key that needs Enter comes too late. It
 prevents two mistakes: a terminal left in raw mode after a crash (the context manager always puts it back), and a module
@@ -10,7 +9,6 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Callable
 from types import TracebackType
 from typing import Any, Self, TextIO
 
@@ -88,46 +86,3 @@ else:
     def _key(stream: TextIO, seconds: float) -> str:
         ready, _, _ = select.select([stream.fileno()], [], [], seconds)
         return os.read(stream.fileno(), 1).decode("latin-1") if ready else ""
-
-
-class TypedField:
-    """A field into which a gauge's cable types digits and Enter, as a keyboard does; a person may type there too.
-
-    Only the screen that owns the focus hands keys on (:meth:`key`), and only while ``focused``: such a gauge types into
-    whatever has the focus, so anything else would take its digits for commands. A value that was begun and not finished
-    when the focus leaves is dropped, never taken. What was taken goes to ``take`` as the line it was typed.
-    """
-
-    MOST = 64
-    """Characters kept: more is no number, and the line is refused at its Enter."""
-
-    def __init__(self, take: Callable[[str], str]) -> None:
-        self._take = take
-        self.text = ""
-        self.said = ""
-        """Why the last line was refused; empty where it was taken."""
-        self.focused = False
-
-    def focus(self) -> None:
-        self.focused = True
-
-    def leave(self) -> None:
-        """The focus went elsewhere: half a number is no number."""
-        self.focused, self.text = False, ""
-
-    def key(self, character: str) -> bool:
-        """One key, as a character (Enter as CR or LF, backspace as BS or DEL); whether it was for the field."""
-        if not self.focused:
-            return False
-        if character in ("\r", "\n"):
-            line, self.text = self.text, ""
-            if line.strip():
-                self.said = "longer than a number can be" if len(line) > self.MOST else self._take(line)
-            return True
-        if character in ("\x08", "\x7f"):
-            self.text = self.text[:-1]
-            return True
-        if len(character) != 1 or not character.isprintable():
-            return False
-        self.text = (self.text + character)[: self.MOST + 1]
-        return True

@@ -1,11 +1,10 @@
-"""Facts about readings that are typed in: at stations as a sweep, and into a field by a gauge that types."""
+"""Facts about readings that are typed in at stations and become a sweep."""
 
 import json
 import subprocess
 
 import pytest
 
-from logger.keyboard import TypedField
 from logger.recording import open_recording, verify
 from tests.logger.shell import COMMAND, ENVIRONMENT, Shell
 
@@ -96,56 +95,3 @@ def test_two_readings_and_no_more_are_too_few(tmp_path):
     done = Shell(tmp_path)("spots", "1")
     assert done.returncode == 1
     assert "at least 3" in done.stderr
-
-
-class TestAGaugeThatTypes:
-    """Digits and Enter arrive as keys; only the focused field takes them."""
-
-    def field(self):
-        lines = []
-
-        def take(line):
-            lines.append(line)
-            return ""
-
-        return TypedField(take), lines
-
-    def test_digits_and_enter_are_one_value(self):
-        field, lines = self.field()
-        field.focus()
-        assert all(field.key(character) for character in "-0.12\r")
-        assert (lines, field.text) == (["-0.12"], "")
-
-    def test_without_the_focus_no_key_is_taken(self):
-        field, lines = self.field()
-        assert not any(field.key(character) for character in "0.12\r")
-        assert lines == []
-
-    def test_half_a_number_is_dropped_when_the_focus_leaves(self):
-        field, lines = self.field()
-        field.focus()
-        field.key("0")
-        field.leave()
-        field.focus()
-        for character in "1.5\n":
-            field.key(character)
-        assert lines == ["1.5"]
-
-    def test_a_refusal_is_said_and_a_runaway_cable_is_bounded(self):
-        field = TypedField(lambda line: "not a number")
-        field.focus()
-        for character in "abc\n":
-            field.key(character)
-        assert field.said == "not a number"
-        for _ in range(10_000):
-            field.key("1")
-        assert len(field.text) <= TypedField.MOST + 1
-        field.key("\n")
-        assert field.said == "longer than a number can be"
-
-    def test_backspace_and_keys_that_are_no_characters(self):
-        field, lines = self.field()
-        field.focus()
-        for character in ("1", "2", "\x7f", "\x1b", "f1", "\n"):
-            field.key(character)
-        assert lines == ["1"]

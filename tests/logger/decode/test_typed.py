@@ -87,13 +87,15 @@ def test_a_value_without_enter_is_not_finished():
 
 def test_an_interval_is_its_two_ends_at_one_moment_and_never_their_middle():
     records = whole(keyboard, b"0.1..0.2\n")
-    assert [(record.value, record.channel) for record in records] == [(0.1, "from"), (0.2, "to")]
+    ends = [(record.value, record.channel) for record in records if isinstance(record, Reading)]
+    assert ends == [(0.1, "from"), (0.2, "to")]
     assert len({record.t_ns for record in records}) == 1
 
 
 def test_a_dash_says_that_there_is_nothing_to_read():
     (record,) = whole(keyboard, b" - \n")
-    assert (type(record), record.reason) == (Gap, "no value")
+    assert isinstance(record, Gap)
+    assert record.reason == "no value"
 
 
 @given(st.lists(st.integers(-4999, 4999), max_size=8), cut_places)
