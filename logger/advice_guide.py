@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analysis.bolts import plan_round
+from analysis.bolts import best_with, candidate_bolts
 from analysis.chebyshev import chebyshev_lifts
-from analysis.situation import Situation
+from analysis.results import FloatArray
+from analysis.situation import Situation, draw_errors
 from logger.advice_ground import Ground, ground_of, stand_on, useful
 
 if TYPE_CHECKING:
@@ -84,8 +85,15 @@ def _surest(ground: Ground, cost_per_move: float) -> Ground | None:
 
 
 def _loss(situation: Situation, cost_per_move: float) -> float:
+    """About what a round would come to: the most promising set of each size, begun and not refined."""
     few = replace(situation, response=situation.response[:FEW_DRAWS])
-    return plan_round(few, cost_per_move)[0].loss
+    errors = draw_errors(few, few.bolts)
+    best: dict[int, tuple[tuple[int, ...], FloatArray]] = {}
+    for bolts, lifts in candidate_bolts(few).items():
+        best.setdefault(len(bolts), (bolts, lifts))
+    found = [best_with(few, errors, bolts, lifts, False) for bolts, lifts in best.values()]
+    losses = [each.loss + cost_per_move * len(each.steps) for each in found if each is not None]
+    return min(losses, default=float(np.inf))
 
 
 def _guided_ratio(situation: Situation) -> float:
