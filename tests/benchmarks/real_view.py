@@ -186,13 +186,19 @@ def main() -> None:
     parser.add_argument("--band", type=float, default=0.05)
     parser.add_argument("--mapped", action="store_true", help="the owner has mapped the table along the edge's line")
     parser.add_argument("--verbose", action="store_true")
+    parser.add_argument("--minutes", type=float, default=1e9, help="stop drawing machines after this long")
     parser.add_argument("--only", nargs="*", type=int, help="these machines")
     args = parser.parse_args()
     install()
     print("table, part of the stroke: " + ", ".join(f"{key} {table_part(LAYOUTS[key]):.2f}" for key in REAL))
     counts: dict[str, int] = {}
     ways: list[Way] = []
+    by_layout: dict[str, list[Way]] = {}
+    began = time.monotonic()
     for index in args.only or range(args.skip, args.skip + args.machines):
+        if time.monotonic() - began > 60.0 * args.minutes:
+            print(f"stopped before machine {index}")
+            break
         machine = drawn(index)
         if spans(machine, args.band) <= 1.0:
             kind = "inside"
@@ -204,14 +210,20 @@ def main() -> None:
             continue
         way = advised(machine, args.band, args.mapped)
         ways.append(way)
+        by_layout.setdefault(machine.layout.key, []).append(way)
         if args.verbose:
             print(index, machine.layout.key, way.inside, way.tilt, way.moves, way.accepted, way.note, flush=True)
     print(counts)
-    print(summary(ways))
+    print(summary("all", ways))
+    for key, each in by_layout.items():
+        print(summary(key, each))
 
 
-def summary(ways: list[Way]) -> str:
+def summary(name: str, ways: list[Way]) -> str:
     """The figures in two lines."""
+
+    if not ways:
+        return f"{name}: none reachable"
 
     def percent(values: list[bool]) -> str:
         return f"{100 * float(np.mean(values)):.0f}" if values else "-"
@@ -224,7 +236,7 @@ def summary(ways: list[Way]) -> str:
     covered = percent([hit for way in ways for hit in way.covered])
     times = [each for way in ways for each in way.plan_s]
     return (
-        f"n {len(ways)}: places and whole stroke inside after 1/2/3: {inside} %; rise over the stroke within the band "
+        f"{name}, n {len(ways)}: places and whole stroke inside after 1/2/3: {inside} %; rise over the stroke within the band "
         f"{tilt} %; accepted {accepted} %, wrongly {wrong} %; moves {np.median(moves):.0f} / "
         f"{np.quantile(moves, 0.95):.0f}; truth inside ± at the places {covered} %; {np.median(times):.1f} s a round"
     )
