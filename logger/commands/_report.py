@@ -7,8 +7,6 @@ never overwritten, and a half-written one never takes a whole one's place.
 from __future__ import annotations
 
 import argparse
-import os
-import tempfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,21 +14,19 @@ from logger.commands import Answer
 from logger.commands._job import open_job
 from logger.commands._progress import bar
 from logger.errors import CannotSave, NotAllowed
+from logger.report.files import refuse_what_is_not_ours, write_whole
 from logger.wording import plural
 
 if TYPE_CHECKING:
     from logger.report.facts import Facts
     from logger.report.shapes import Picture
 
-OURS = '<meta name="generator" content="truestroke '
-HEAD_BYTES = 2000
-
 
 def report(args: argparse.Namespace) -> Answer:
     """``truestroke report``."""
     job = open_job(args)
     target = Path(args.out) if args.out else job.folder / ("sheet.html" if args.sheet else "report.html")
-    _refuse_what_is_not_ours(target)
+    refuse_what_is_not_ours(target)
     folder = Path(args.pictures) if args.pictures else None
     if folder is not None and folder.exists() and not folder.is_dir():
         raise NotAllowed(f"{folder} is a file, not a folder.", "Name another folder after --pictures.")
@@ -83,35 +79,3 @@ def write_pictures(args: argparse.Namespace, drawn: dict[str, Picture], folder: 
         written.append(str(path))
         told(number, len(drawn))
     return written
-
-
-def _refuse_what_is_not_ours(target: Path) -> None:
-    if target.is_dir():
-        raise NotAllowed(f"{target} is a folder.", "Name a file after --out.")
-    if not target.exists():
-        return
-    try:
-        with target.open("rb") as file:
-            head = file.read(HEAD_BYTES)
-    except OSError as error:
-        raise CannotSave(f"{target} cannot be read: {error.strerror or error}.", "Name another file.") from error
-    if OURS.encode("ascii") not in head:
-        raise NotAllowed(f"{target} is there already and is no report of truestroke.", "Name another file after --out.")
-
-
-def write_whole(target: Path, data: bytes) -> None:
-    """The new content under that name, or the old: never half of either. CannotSave where it cannot be written."""
-    try:
-        target.parent.mkdir(parents=True, exist_ok=True)
-        handle, part = tempfile.mkstemp(dir=target.parent, prefix=".report-", suffix=".part")
-    except OSError as error:
-        raise CannotSave(f"{target} cannot be written: {error.strerror or error}.", "Choose another place.") from error
-    try:
-        with os.fdopen(handle, "wb") as file:
-            file.write(data)
-        Path(part).chmod(0o644)
-        Path(part).replace(target)
-    except OSError as error:
-        raise CannotSave(f"{target} cannot be written: {error.strerror or error}.", "Choose another place.") from error
-    finally:
-        Path(part).unlink(missing_ok=True)

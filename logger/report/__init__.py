@@ -9,5 +9,6 @@ seen this program. The mistake prevented: a report that says more than was measu
 ``shapes``         a picture as areas, lines and words; ``svg`` and ``raster`` write it
 ``rail_drawing``   the rail picture, the same as on the screen
 ``strip_drawing``  a check's values between their limits; a value's course over months
+``files``          where a report may be written
 ``page``           facts -> HTML (templates beside it)
 """
