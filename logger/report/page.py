@@ -119,6 +119,8 @@ class Pen:
             "style": Markup(style),
             "inside": sum(row.state == "inside" for row in facts.board.rows),
             "summary": [self._summary(told) for told in facts.checks],
+            "unmeasured": [told.check.title for told in facts.checks if told.row.state == "not measured"],
+            "still_open": [said for said in facts.not_done if not said.endswith(": not measured.")],
             "told": [told for told in facts.checks if told.taken or told.adjusted],
             "budget": budget,
             "budget_parts": list(dict.fromkeys(part for _, parts in budget for part in parts)),

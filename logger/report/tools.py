@@ -7,11 +7,13 @@ number move the right way. It prevents an unchecked instrument from passing for 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from logger.errors import BadFile
+from logger.wording import amount
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -53,6 +55,12 @@ def tools_of(job: Job, entries: Sequence[JournalEntry], states: Sequence[RailSta
     for name, (instrument, sweeps) in used.items():
         set_ups = tuple(dict.fromkeys(set_up for _, set_up in sweeps))
         checked, missing = _direction_checks(name, set_ups, entries)
+        checked, missing = (*checked, *_trials(name, instrument.base_unit, entries)), missing
+        if not any(entry.kind in TRIALS and entry.data.get("instrument") == name for entry in entries):
+            missing = (
+                *missing,
+                f"{name} was not tried for repeatability, hysteresis and drift (truestroke instrument).",
+            )
         reports = next((newest[sweep].reports for sweep, _ in reversed(sweeps) if sweep in newest), {})
         tools.append(
             Tool(
@@ -76,6 +84,45 @@ def _described(folder: Path, read: dict[str, Instrument]) -> tuple[Instrument, s
     except BadFile:
         return None  # said where the sweep itself is told
     return read[text], str(own.get("set_up", ""))
+
+
+TRIALS = ("instrument check", "level zero")
+
+
+def _trials(name: str, unit: str, entries: Sequence[JournalEntry]) -> tuple[str, ...]:
+    """What the newest trial of each kind and set-up found; a damaged entry is left out."""
+    from logger.report.facts import utc_words
+
+    newest = {
+        (entry.kind, str(entry.data.get("set_up", ""))): entry
+        for entry in entries
+        if entry.kind in TRIALS and entry.data.get("instrument") == name
+    }
+    out = []
+    for (kind, set_up), entry in newest.items():
+        figures = _figures(kind, unit, entry.data)
+        if figures:
+            out.append(f"{set_up or 'any set-up'}: {', '.join(figures)} ({utc_words(entry.time)}, {entry.who})")
+    return tuple(out)
+
+
+def _figures(kind: str, unit: str, data: dict[str, Any]) -> list[str]:
+    if kind == "level zero":
+        zero, u = _number(data.get("zero_mm_per_m")), _number(data.get("uncertainty_mm_per_m"))
+        return [] if zero is None else [f"zero by reversal {amount(zero, u, 'mm/m')}"]
+    repeats, floor = data.get("repeats"), data.get("floor")
+    found = (
+        ("repeatability", _number(repeats.get("repeatability")) if isinstance(repeats, dict) else None),
+        ("hysteresis", _number(repeats.get("hysteresis")) if isinstance(repeats, dict) else None),
+        ("least standard uncertainty", _number(floor.get("standard_uncertainty")) if isinstance(floor, dict) else None),
+    )
+    scaled = "µm" if unit == "mm" else "µm/m"
+    return [f"{what} {abs(value) * 1000:.1f} {scaled}" for what, value in found if value is not None]
+
+
+def _number(value: Any) -> float | None:
+    ok = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+    return float(value) if ok else None
 
 
 def _direction_checks(

@@ -37,6 +37,9 @@ def job(tmp_path_factory):
     }
     made.append("taken", value=0.048, uncertainty=0.006, **taken)
     made.append("taken", check="flange", adjusted=True)
+    trial = {"repeats": {"repeatability": 0.0021, "hysteresis": -0.003}, "floor": {"standard_uncertainty": 0.0024}}
+    made.append("instrument check", instrument="invented Kiln Street indicator", set_up="across", unit="mm", **trial)
+    made.append("instrument check", instrument="invented Kiln Street indicator", set_up="along", repeats=7)
     made.append("taken", **{**taken, "value": 0.012, "uncertainty": 0.006, "verdict": "inside"})
     return made
 
