@@ -24,7 +24,7 @@ from logger import advice_inputs as inputs
 from logger.advice_ground import DRAWS, UNEXPLAINED, Ground, MEAN_SPARE_mm, doubt_of, ground_of, main_alone, plan
 from logger.advice_guide import guided_ground
 from logger.advice_json import as_json, predicted_as_json
-from logger.advice_places import next_set_up, places, whole_stroke
+from logger.advice_places import next_set_up, not_seen_by_any, places, whole_stroke
 from logger.advice_resting import estimated_lifts
 from logger.doubts import refuse_roll_on_one_line, round_words
 from logger.errors import NotAllowed
@@ -49,6 +49,7 @@ COST_OF_TRAVEL: Mapping[str, float] = {"least": 0.4}  # per mm of thread
 GUARD_mm = 0.0015  # what a profile's own figures do not know: between stations, hysteresis (common practice, no source)
 STRAY_mm = 0.5  # further from what is expected a parked display is not that of this sweep
 FINE = 0.92  # goals known to a few micrometres that keep this part of their limit are left alone: turning risks them
+WORTH_A_TURN = 0.05  # so much more chance of being inside makes a turn better than measuring again
 SURE_ENOUGH = 0.95  # a chance of being inside at which a round is ended before its last move
 
 Trust = Literal["chance", "few", "fewest", "least"]
@@ -86,7 +87,7 @@ def advise(
         places=places(job.machine, list(ground.state.current.values())),
         whole_stroke=whole_stroke(job.machine, list(ground.state.current.values())),
         would_show=would_show(job.machine, list(ground.state.current)),
-        not_seen=ground.findings.not_seen,
+        not_seen=not_seen_by_any(job.machine, list(ground.state.current.values())),
         warnings=(*ground.warnings, *round_words(ground.state, job.machine, ground.main)),
     )
     base = replace(base, verdict=_with_its_ends(base.verdict, ground))
@@ -239,9 +240,13 @@ def _beyond_the_bolts(base: Plan) -> tuple[str, ...]:
 
 def _with_moves(machine: Machine, base: Plan, ground: Ground, trust: Trust) -> Plan:
     outcome, nothing = plan(ground, ground.situation, COST_OF_A_MOVE[trust])
-    if not outcome.steps and base.verdict.word == "outside":  # any move that helps beats standing still out of the band
+    if not outcome.steps and base.verdict.word != "inside":  # any move that helps beats standing still out of the band
         several = len(ground.situation.groups) > 1  # the main set-up alone would run off along what only others see
-        outcome, nothing = plan(ground, ground.situation if several else main_alone(ground, one_round=True), 0.0)
+        whole = ground.situation if several else main_alone(ground, one_round=True)
+        other, nothing = plan(ground, whole, 0.0, insist=True)
+        better = other.chance_inside > nothing.chance_inside + WORTH_A_TURN
+        if base.verdict.word == "outside" or better or _measured_again(ground):
+            outcome = other
     if not outcome.steps:
         if base.verdict.word == "cannot tell" or nothing.chance_inside > 0.5:
             why = ("No turn would surely improve it, and the uncertainty reaches across the limit: measure again.",)
@@ -249,6 +254,13 @@ def _with_moves(machine: Machine, base: Plan, ground: Ground, trust: Trust) -> P
         why = ("No move a hand can make would bring what was swept nearer to the band.",)
         return replace(base, next="stop", why=why)
     return _turning(machine, base, ground, outcome, nothing)
+
+
+def _measured_again(ground: Ground) -> bool:
+    """Whether this state was swept twice already: a third sweep would say the same."""
+    rounds = ground.state.rounds
+    before = len(rounds) > 1 and not rounds[-2].turns and ground.main in rounds[-2].sweeps
+    return before or len(ground.findings.sweeps) > 1
 
 
 def _rest_of_the_round(machine: Machine, base: Plan, ground: Ground, trust: Trust, made: Sequence[TurnedBolt]) -> Plan:

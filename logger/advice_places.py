@@ -174,6 +174,35 @@ def whole_stroke(machine: Machine, findings: Sequence[Findings]) -> PlaceFinding
     return PlaceFinding(WHOLE_STROKE, verdict.word, width, uncertainty, limit, True, verdict.reason)
 
 
+def not_seen_by_any(machine: Machine, findings: Sequence[Findings]) -> tuple[str, ...]:
+    """What none of several set-ups sees: stretches of the stroke, tilt, roll, the table under a carried tip.
+
+    One set-up says itself what it does not see.
+    """
+    several = [f for f in findings if f.set_up in machine.set_ups and machine.set_up(f.set_up).direction == "height"]
+    if len(several) < 2:
+        return several[0].not_seen if several else ()
+    stretches = list(several[0].profile.not_seen)
+    for each in several[1:]:
+        stretches = [
+            (max(low, a), min(high, b))
+            for low, high in stretches
+            for a, b in each.profile.not_seen
+            if min(high, b) - max(low, a) > 1.0
+        ]
+    said = [f"{low:.0f} to {high:.0f} mm of the stroke" for low, high in stretches]
+    run = whole_stroke(machine, several)
+    if run is not None and not run.seen:
+        said.append(f"tilt of the whole rail ({run.why})")
+    given = [machine.set_up(each.set_up) for each in several]
+    lines = {each.y_mm for each in given if each.kind != "level"}
+    if len(lines) < 2 and not any(each.axis == "roll" for each in given):
+        said.append("roll")
+    if any(each.kind == "carried" for each in given) and not machine.table.map:
+        said.append("the table's own flatness (no map)")
+    return tuple(said)
+
+
 def _not_seen(name: str, allowed: float, why: str) -> PlaceFinding:
     return PlaceFinding(
         name, "cannot tell", None, None, float(allowed), False, why or "Nothing was swept that sees it."

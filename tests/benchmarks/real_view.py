@@ -42,7 +42,6 @@ class Way:
     moves: list[int] = field(default_factory=list)
     accepted: int | None = None
     accepted_wrongly: bool = False
-    named: bool = True
     covered: list[bool] = field(default_factory=list)
     plan_s: list[float] = field(default_factory=list)
     note: str = ""
@@ -236,8 +235,8 @@ def summary(name: str, ways: list[Way]) -> str:
     covered = percent([hit for way in ways for hit in way.covered])
     times = [each for way in ways for each in way.plan_s]
     return (
-        f"{name}, n {len(ways)}: places and whole stroke inside after 1/2/3: {inside} %; rise over the stroke within the band "
-        f"{tilt} %; accepted {accepted} %, wrongly {wrong} %; moves {np.median(moves):.0f} / "
+        f"{name}, n {len(ways)}: places and whole stroke inside after 1/2/3: {inside} %; rise over the stroke within "
+        f"the band {tilt} %; accepted {accepted} %, wrongly {wrong} %; moves {np.median(moves):.0f} / "
         f"{np.quantile(moves, 0.95):.0f}; truth inside ± at the places {covered} %; {np.median(times):.1f} s a round"
     )
 
