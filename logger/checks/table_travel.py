@@ -17,6 +17,7 @@ STRAIGHT = Check(
         "by=reversal: straightedge on the table, its good edge toward the carriage; indicator on the carriage, tip "
         "toward the table: x=0,300,... first=...; then the straightedge turned over about its length (turned=over) or "
         "end for end (turned=end), so that the same edge faces away, and the tip touches it from there: second=...",
+        "sweeps=3,4: two recorded sweeps instead, set-ups with direction: toward_table and from_table.",
         "Both times + is pushed in. With the same edge toward the carriage both times a bow of either looks alike.",
         "by=edges: saw two boards over the same stretch, lay the sawn edges together, feel the gap: x= gap=..., one "
         "board turned over about the length of the cut (turned=over) or end for end (turned=end).",
@@ -26,6 +27,13 @@ STRAIGHT = Check(
         Ask("by", "", "how", words=("reversal", "edges"), needed=False, default_word="reversal"),
         Ask("turned", "", "how it was turned", words=("over", "end"), needed=False, default_word="over"),
         Ask("x", "mm", "carriage positions (edges: along the cut)", (0.0, 5000.0), many=True),
+        Ask(
+            "sweeps",
+            "",
+            "two sideways sweeps instead, as 3,4: x, first and second come from them",
+            name=True,
+            needed=False,
+        ),
         Ask("first", "mm", "readings, as it lay first", (0.0, 10.0), many=True, only=_REVERSAL),
         Ask("second", "mm", "readings at the same x, turned", (0.0, 10.0), many=True, only=_REVERSAL),
         Ask(
