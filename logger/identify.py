@@ -80,7 +80,14 @@ def identify(captures: Iterable[Capture], profiles: Mapping[str, Instrument] | N
     captures = list(captures)
     profiles = listening_profiles() if profiles is None else profiles
     scores = [score for capture in captures for score in scores_of(capture, profiles)]
-    scores.sort(key=_standing, reverse=True)
+    asked = any(capture.asked for capture in captures)
+
+    def standing(score: Score) -> tuple[float, bool, bool, int]:
+        """What was never asked and speaks all the same is first of all one that streams."""
+        share, own_link, decoded = _standing(score)
+        return share, asked or not profiles[score.profile].requests, own_link, decoded
+
+    scores.sort(key=standing, reverse=True)
     seen = sum(len(capture.data) for capture in captures)
     best = scores[0] if scores and scores[0].decoded and scores[0].share >= NO_SENSE else None
     if best is None:

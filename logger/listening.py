@@ -72,8 +72,16 @@ def heard(
     from logger.identify import NEARLY_ALL
 
     ways = ways or real_ways()
-    began = ways.clock()
-    found, captures = _identified(name, seconds, may_ask, ways)
+    began, thought = ways.clock(), 0.0
+
+    def agreed() -> bool:
+        nonlocal thought
+        asked = ways.clock()
+        answer = may_ask()
+        thought = ways.clock() - asked  # the person's time is not the listening's
+        return answer
+
+    found, captures = _identified(name, seconds, agreed, ways)
     best = found.best
     fits = best is not None and found.word in ("named", "likely") and best.share >= NEARLY_ALL
     return {
@@ -91,7 +99,7 @@ def heard(
         "candidates": [] if best is None else [best.profile, *found.rivals],
         "asked": any(capture.asked for capture in captures),
         "bytes": sum(len(capture.data) for capture in captures),
-        "seconds": round(ways.clock() - began, 2),
+        "seconds": round(ways.clock() - began - thought, 2),
         "says": _says(found),
     }
 

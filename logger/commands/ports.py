@@ -123,10 +123,9 @@ def _consent(args: argparse.Namespace, name: str) -> Callable[[], bool]:
             return True
         if not args.terminal.interactive:
             return False
-        args.terminal.note(
-            f"Nothing arrives on {name}. Some instruments only answer when they are asked. A port in a workshop may "
-            "drive a machine: agree only where you know that this one does not."
-        )
+        args.terminal.note(f"Nothing arrives on {name}.")
+        args.terminal.note("Some instruments only answer when they are asked. A port in a workshop may")
+        args.terminal.note("drive a machine: agree only where you know that this one does not.")
         answer = args.terminal.ask(f"Send read-only requests to {name}? [y/N]")
         return bool(answer.lower() in ("y", "yes"))
 

@@ -188,3 +188,8 @@ def test_readings_are_what_decides_not_lines_that_say_there_is_none():
     found = identify([Capture(PLAIN, b"ERR\r\n" * 20)])
     assert found.best is None
     assert not any(isinstance(found, Reading) for found in found.scores)
+
+
+def test_plain_numbers_that_come_unasked_at_the_speed_of_one_that_must_be_asked_are_a_streaming_instrument():
+    found = identify([Capture(Link(baud=9600), b"+0.123\r\n" * 20)])
+    assert (found.word, best(found).profile) == ("named", "indicator-line")
