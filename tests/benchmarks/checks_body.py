@@ -62,7 +62,7 @@ def feet(rng: np.random.Generator, kind: str) -> Shot:
 
 def _until_free(body: CastBody, foot: int) -> float:
     low, high = 0.0, 8.0
-    for _ in range(40):
+    for _ in range(17):
         middle = 0.5 * (low + high)
         raised = body.raised_mm.copy()
         raised[foot] -= middle
