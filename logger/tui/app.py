@@ -65,6 +65,11 @@ class TruestrokeApp(App[int]):
         elif self._on.screen == "replay":
             self.open_replay(self._on.sweep)
 
+    def on_unmount(self) -> None:
+        """Leaving: silence, and no phone looks on any more."""
+        self.session.hush()
+        self.session.close_phone()
+
     def _fatal_error(self) -> None:
         """What nobody foresaw: the screen closes, and whoever opened it says one sentence (``open_screen`` raises it).
 

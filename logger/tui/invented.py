@@ -165,6 +165,21 @@ class InventedBeeper:
 
 
 @dataclass
+class InventedPage:
+    """Remembers what a phone would show."""
+
+    url: str = "http://192.0.2.7:8123/aW52ZW50ZWQtdG9rZW4tMDE/"
+    shown: list[Any] = field(default_factory=list)
+    closed: bool = False
+
+    def publish(self, shown: Any, /) -> None:
+        self.shown.append(shown)
+
+    def close(self) -> None:
+        self.closed = True
+
+
+@dataclass
 class InventedParts(JobParts):
     """The parts below the screen, invented; what concerns the journal is real, on an invented journal."""
 
@@ -172,6 +187,7 @@ class InventedParts(JobParts):
     seen: Seen = field(default_factory=lambda: Seen(invented_findings(), invented_plan(), None, "today 10:51"))
     turned: list[Made] = field(default_factory=list)
     swept: list[str] = field(default_factory=list)
+    page: InventedPage = field(default_factory=InventedPage)
     sound: InventedBeeper = field(default_factory=InventedBeeper)
     listed: list[RecentJob] = field(default_factory=list)
     kept_sweeps: list[SweepRow] = field(default_factory=lambda: list(INVENTED_SWEEPS))
@@ -212,6 +228,17 @@ class InventedParts(JobParts):
 
     def beeper(self, bell: Callable[[], object]) -> InventedBeeper:
         return self.sound
+
+    def phone(self) -> InventedPage:
+        return self.page
+
+    def code_of(self, url: str, *, plain: bool = False) -> tuple[str, ...]:
+        from logger.phone.link import qr_lines
+
+        return tuple(qr_lines(url, ascii_only=plain))
+
+    def report(self, job: Job, units: str) -> Path:
+        return job.folder / "report.html"
 
     def recent(self) -> list[RecentJob]:
         return self.listed

@@ -55,11 +55,18 @@ BOARD = (
     Key("board.next", "n", "next", "", "go to the check that comes next, and why"),
     Key("board.sweep", "s", "sweep", "sweep", "push the carriage through its stroke and record it"),
     Key("board.findings", "f", "findings", "findings", "high and low spots, and which bolt to turn"),
-    Key("board.live", "v", "live", "live", "the height where the carriage stands, now"),
     Key("board.plug", "i", "plug", "instrument", "find the instrument, choose where it stands, hear what arrives"),
     Key("board.sweeps", "l", "sweeps", "sweeps", "all sweeps, and two of them side by side"),
+    Key(
+        "board.report",
+        "r",
+        "report",
+        "report",
+        "write the report of the job: one file to print or hand over",
+    ),
     Key("board.undo", "z", "undo", "take back", "take back what was written down last; you are asked first"),
     Key("board.help", "question_mark", "app.help", "help", "what to do on this screen"),
+    Key("board.live", "v", "live", "live", "the height where the carriage stands, now"),
     Key("board.units", "u", "app.swap_units", "", "millimetres or thou"),
     Key("board.back", "escape", "back", "", "back to the list of machines"),
     Key("board.quit", "q", "app.quit", "", "leave truestroke"),
@@ -88,6 +95,12 @@ RESULT = (
     Key("result.up", "up", "scroll(-1)", "", "further up"),
     Key("result.back", "escape", "back", "", "back to the board"),
     Key("result.help", "question_mark", "app.help", "help", "what to do on this screen"),
+)
+
+PHONE = (
+    Key("phone.back", "escape", "back", "back", "back to the number; the page stays open"),
+    Key("phone.also", "enter", "back", "", "back to the number; the page stays open"),
+    Key("phone.end", "x", "end", "close the page", "no phone can look on any more"),
 )
 
 ASK_FIRST = (
@@ -153,6 +166,7 @@ LIVE = (
     Key("live.hold", "h", "clear_hold", "clear hold", "forget the highest and the lowest"),
     Key("live.sound", "s", "sound", "sound", "beeps that say which way and how close; silence inside; off again"),
     Key("live.far", "f", "far", "far view", "digits and bar that can be read from under the machine"),
+    Key("live.phone", "p", "phone", "phone", "the same number on a phone: an address to photograph"),
     Key("live.units", "u", "app.swap_units", "", "millimetres or thou"),
     Key("live.back", "escape", "back", "back", "back to where you came from"),
     Key("live.help", "question_mark", "app.help", "help", "what to do on this screen"),
@@ -170,6 +184,7 @@ TURN = (
     Key("turn.fine_down", "left", "turn(-0.2)", "", "tour only: the same by a fifth"),
     Key("turn.sound", "s", "sound", "sound", "beeps that say which way and how close; silence when right; off again"),
     Key("turn.far", "f", "far", "far view", "digits and bar that can be read from under the machine"),
+    Key("turn.phone", "p", "phone", "phone", "the same number on a phone: an address to photograph"),
     Key("turn.units", "u", "app.swap_units", "", "millimetres or thou"),
     Key("turn.back", "escape", "back", "back", "back to the findings; nothing is written down for this bolt"),
     Key("turn.help", "question_mark", "app.help", "help", "what to do on this screen"),
@@ -185,6 +200,7 @@ SWEEP = (
     Key("sweep.end_pass", "enter", "end_pass", "end of pass", "this pass is done; after the last the findings follow"),
     Key("sweep.gap", "g", "note_gap", "note a gap", "something was wrong just now: leave this stretch out"),
     Key("sweep.throw", "x", "throw_away", "throw this away", "forget this sweep (it stays on disk) and begin again"),
+    Key("sweep.repeat", "r", "repeat", "", "sweep again only the stretch that was not seen; both sweeps count"),
     Key("sweep.units", "u", "app.swap_units", "", "millimetres or thou"),
     Key(
         "sweep.back",
@@ -243,6 +259,7 @@ TABLE: dict[str, tuple[Key, ...]] = {
     "check": CHECK,
     "result": RESULT,
     "confirm": ASK_FIRST,
+    "phone": PHONE,
     "instrument": PLUG,
     "what if": WHAT_IF,
     "response": RESPONSE,

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from logger.tui.asked import Beeper, Heard, SourceSpec
+from logger.tui.asked import Beeper, Heard, Page, SourceSpec
 from logger.tui.parts_job import JobParts
 
 if TYPE_CHECKING:
@@ -84,6 +84,19 @@ class RealParts(JobParts):
         from logger.sound import Beeper as Real
 
         return Real(bell)
+
+    def phone(self) -> Page:
+        """A page for phones on the local network; where there is none, on this computer alone."""
+        from logger.phone.link import network_address
+        from logger.phone.server import LOOPBACK, Phone
+
+        return Phone(network_address() or LOOPBACK)
+
+    def code_of(self, url: str, *, plain: bool = False) -> tuple[str, ...]:
+        """An address as a code that a phone's camera reads, light modules written."""
+        from logger.phone.link import qr_lines
+
+        return tuple(qr_lines(url, ascii_only=plain))
 
     def open_recording(self, job: Job, name: str) -> Recording:
         """A recording of the job by its folder's name."""

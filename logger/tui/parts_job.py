@@ -109,6 +109,7 @@ class JobParts:
     ) -> Outcome:
         """Typed readings as ``key=value``: understood, judged, written into the journal. NotAllowed: nothing was."""
         from logger.checks.board import board_of
+        from logger.checks.swept import with_sweeps
         from logger.checks.table import BY_NAME, all_above
         from logger.checks.taking import result_of
         from logger.checks.typed import understand
@@ -116,6 +117,7 @@ class JobParts:
 
         one = BY_NAME[check]
         limits = self.limits(job, check)
+        texts = with_sweeps(job, one, texts)
         typed = understand(one, texts, limits, confirm, unit_needed=units == "in")
         if typed.readings.words.get("cuts") == "which":
             return Outcome(one, None, typed.allowed, lines=_worth_cutting(typed))
@@ -136,6 +138,17 @@ class JobParts:
         found = board_of(job)
         stale = tuple(name for name in all_above(check) if found.row(name).state == "stale")
         return Outcome(one, verdict, typed.allowed, said, corrections, notes, stale, found.next, found.why)
+
+    def report(self, job: Job, units: str) -> Path:
+        """Write the report into the job's folder; its path. Slow."""
+        from logger.report.facts import gather
+        from logger.report.files import refuse_what_is_not_ours, write_whole
+        from logger.report.page import page
+
+        target = job.folder / "report.html"
+        refuse_what_is_not_ours(target)
+        write_whole(target, page(gather(job), "in" if units == "in" else "mm").encode("utf-8"))
+        return target
 
     # --- journal ----------------------------------------------------------------------------------------------------
 

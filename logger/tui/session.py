@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Protocol
 from logger.channels import ChannelFilter
 from logger.errors import NotAllowed
 from logger.rail_picture import Seen
-from logger.tui.asked import Beeper, Parts, SourceSpec
+from logger.tui.asked import Beeper, Page, Parts, SourceSpec
 from logger.tui.drawing import meaning_of
 from logger.tui.feed import Feed, Meaning, Source
 
@@ -55,6 +55,7 @@ class Session:
     trust: str = "few"
     sound_on: bool = False
     bell: Callable[[], object] = lambda: None
+    page: Page | None = None
     _beeper: Beeper | None = None
 
     def take_job(self, job: Job | None) -> None:
@@ -86,6 +87,18 @@ class Session:
                 self._beeper = self.parts.beeper(self.bell)
             if self._beeper is not None:
                 self._beeper.update(distance_mm, inside)
+
+    def open_phone(self) -> Page:
+        """The page for a phone, opened where it is not yet."""
+        if self.page is None:
+            self.page = self.parts.phone()
+        return self.page
+
+    def close_phone(self) -> None:
+        """No phone looks on any more."""
+        if self.page is not None:
+            self.page.close()
+            self.page = None
 
     def hush(self) -> None:
         """Silence: the live view is left, or the sound was turned off."""

@@ -7,17 +7,22 @@ out anew between its two marks. The findings never use this: they work from the 
 
 from __future__ import annotations
 
+import itertools
 from dataclasses import dataclass, field
 
 import numpy as np
 
-from analysis.results import FloatArray
+from analysis.results import BoolArray, FloatArray
 from logger.tui.scale import Along
 
 FINE = 640
 """Bins along the rail in which readings are kept: finer than any screen is wide."""
 EDGE_MM = 15.0
 """So near to where the set-up begins to read, a reading may still be a step onto the edge: it is not drawn."""
+LEAST_UNSEEN_MM = 40.0
+"""A stretch not seen that is shorter than this is not worth a push."""
+FOLLOWED = 12
+"""Positions by which the speed is followed."""
 FIRST_SPEED_MM_PER_S = 150.0
 """Assumed until two marks tell the speed (common practice, no source)."""
 
@@ -61,6 +66,7 @@ class Trace:
         self.wanted = max(1, passes)
         self.passes = [Pass(self._stations)]
         self.here_mm: float | None = None
+        self._followed: list[tuple[float, float]] = []
 
     @property
     def now(self) -> Pass:
@@ -98,10 +104,42 @@ class Trace:
             known = np.isfinite(x_mm)
             self._bin(here, x_mm[known], height[known])
             self.here_mm = float(x_mm[known][-1])
+            self._followed = [*self._followed, (float(t_s[known][-1]), self.here_mm)][-FOLLOWED:]
         elif here.marks_s and not here.complete:
             here.open_t.append(t_s)
             here.open_height.append(height)
             self.here_mm = float(self._open_x(here, t_s[-1:])[0])
+
+    def speed_mm_per_s(self) -> float | None:
+        """How fast the carriage goes, from the last positions or the last two marks; None where neither says."""
+        if len(self._followed) > 1 and self._followed[-1][0] > self._followed[0][0]:
+            (t0, x0), (t1, x1) = self._followed[0], self._followed[-1]
+            return abs(x1 - x0) / (t1 - t0)
+        return abs(self._speed(self.now)) if len(self.now.marks_s) >= 2 else None
+
+    def unseen(self, least_mm: float = LEAST_UNSEEN_MM) -> tuple[tuple[float, float], ...]:
+        """Stretches the set-up could see and no pass has seen yet, the short ones left out."""
+        seen = np.zeros(FINE, dtype=np.bool_)
+        for one in self.passes:
+            seen |= one.counts > 0
+            if one.open_t:
+                t = np.concatenate(one.open_t)
+                seen[self._bins(self._open_x(one, t)).astype(np.int64)] = True
+        wanted = (self._sees > 0) & ~_closed(seen, round(least_mm / self._bin_mm()))
+        if self._stations:
+            centres = self.fine.centres()
+            wanted &= (centres >= self._stations[0]) & (centres <= self._stations[-1])
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], wanted.astype(np.int64), [0]])))
+        half = self._bin_mm() / 2
+        centres = self.fine.centres()
+        found = [
+            (float(centres[a]) - half, float(centres[b - 1]) + half)
+            for a, b in zip(edges[::2], edges[1::2], strict=True)
+        ]
+        return tuple((a, b) for a, b in found if b - a >= least_mm)
+
+    def _bin_mm(self) -> float:
+        return (self.fine.to_mm - self.fine.from_mm) / FINE
 
     def columns(self, along: Along, index: int = -1) -> FloatArray:
         """One pass as a value per column of ``along``; nan where it has not been or the set-up reads nothing.
@@ -164,6 +202,16 @@ def _sees(fine: Along, windows: tuple[tuple[float, float], ...]) -> FloatArray:
     for start, end in windows:
         inside |= (centres >= start + EDGE_MM) & (centres <= end - EDGE_MM)
     return inside.astype(np.float64)
+
+
+def _closed(seen: BoolArray, most: int) -> BoolArray:
+    """``seen`` with the holes of up to ``most`` bins between seen ones filled: a slow instrument skips bins."""
+    out = seen.copy()
+    at = np.flatnonzero(seen)
+    for a, b in itertools.pairwise(at.tolist()):
+        if 1 < b - a <= most + 1:
+            out[a:b] = True
+    return out
 
 
 def _add(sums: FloatArray, counts: FloatArray, bins: FloatArray, height: FloatArray) -> None:

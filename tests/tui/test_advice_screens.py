@@ -302,3 +302,58 @@ def test_the_profile_of_two_sweeps_of_one_length_differs_where_it_was_changed():
     )
     now = dataclasses.replace(then, profile=profile)
     assert "+0.050" in difference(then, now, "0006", Units())
+
+
+# --- phone and report -----------------------------------------------------------------------------------
+
+
+def test_the_phone_is_opened_only_after_it_was_said_who_can_look_on_and_shows_what_the_screen_shows():
+    async def scenario():
+        async with opened() as (app, pilot):
+            await scene_turn(app, pilot)
+            page = app.session.parts.page
+            await press(app, pilot, "p")
+            assert "Anyone on this network who has its address can look on" in " ".join(shown(app).split())
+            await press(app, pilot, "n")
+            assert app.session.page is None
+            await press(app, pilot, "p", "y")
+            assert app.screen.NAME == "phone"
+            assert page.url[:30] in shown(app)
+            await press(app, pilot, "escape")
+            pass_time(app, 0.1)
+            last = page.shown[-1]
+            assert (last.number, last.unit, last.bolt, last.state) == ("+0.076", "mm", "B3", "low")
+            assert last.target == pytest.approx(0.089)
+            source_of(app).queue = [LinkLost(0, "cable")]
+            pass_time(app, 0.2)
+            assert page.shown[-1].link == "lost"
+            assert page.shown[-1].height is None
+            await press(app, pilot, "p", "x")
+            assert page.closed
+            assert app.session.page is None
+
+    run(scenario())
+
+
+def test_leaving_truestroke_closes_the_phones_page_and_the_sound():
+    kept = []
+
+    async def scenario():
+        async with opened() as (app, pilot):
+            await scene_live(app, pilot)
+            await press(app, pilot, "s", "p", "y", "escape")
+            pass_time(app, 0.1)
+            kept.append(app.session.parts)
+
+    run(scenario())
+    assert kept[0].page.closed
+    assert kept[0].sound.closed == 1
+
+
+def test_the_report_is_written_from_the_board_and_its_place_is_said():
+    async def scenario():
+        async with opened() as (app, pilot):
+            await press(app, pilot, "r")
+            assert "Written: kiln-street/report.html." in shown(app)
+
+    run(scenario())

@@ -7,6 +7,7 @@ comes next, enter goes there, and what cannot be read of the journal is said her
 from __future__ import annotations
 
 from collections.abc import Iterable
+from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
 from textual import events, work
@@ -118,7 +119,7 @@ class BoardScreen(Sheet):
 
     def on_worker_state_changed(self, event: Worker.StateChanged) -> None:
         """The board, then the picture; or why they could not be had."""
-        if event.worker.group not in ("board", "seen"):
+        if event.worker.group not in ("board", "seen", "report"):
             return
         if event.state is WorkerState.ERROR:
             self._busy = ""
@@ -134,6 +135,8 @@ class BoardScreen(Sheet):
             self.show()
             if self.session.seen.findings is None:
                 self._seen_in_thread()
+        elif event.state is WorkerState.SUCCESS and event.worker.group == "report":
+            self.say(f"Written: {event.worker.result}. It opens in any browser and prints on A4 and Letter.")
         elif event.state is WorkerState.SUCCESS:
             self.session.seen = event.worker.result or Seen()
             self.show()
@@ -242,6 +245,17 @@ class BoardScreen(Sheet):
     def action_sweeps(self) -> None:
         """All sweeps."""
         self.truestroke.open_sweeps()
+
+    def action_report(self) -> None:
+        """Write the report, in a thread."""
+        if not self._busy:
+            self.say("Writing the report; a few seconds.")
+            self._report_in_thread(self.truestroke.units_mode)
+
+    @work(thread=True, exclusive=True, group="report", exit_on_error=False)
+    def _report_in_thread(self, units: str) -> Path | None:
+        job = self.session.job
+        return self.session.parts.report(job, units) if job is not None else None
 
     def action_undo(self) -> None:
         """Take back what was written down last."""

@@ -30,6 +30,7 @@ WHAT_TO_DO = {
     "sure?": "Press y only if you mean it; n and escape leave everything as it is.",
     "instrument": "Press i: every port is listened to and the instrument is named. Then lift the tip by hand with l "
     "open: the number must move as you expect. Choose where it stands with tab and the arrows. s sweeps, v is live.",
+    "phone": "Point the phone's camera at the code, or type the address. x closes the page; escape leaves it open.",
     "what if": "Choose a bolt with tab, raise or lower it with the arrows, and read what the profile would be. Nothing "
     "is turned and nothing is written down. The faint dots are the rail as it was measured.",
     "response": "Choose a bolt with tab. The picture shows what 1 mm of it does to the reading along the stroke.",

@@ -13,6 +13,7 @@ from textual.containers import Horizontal, Vertical
 from textual.widget import Widget
 
 from logger.errors import TruestrokeError
+from logger.phone.shown import Shown
 from logger.rail_picture import live_limits, rail_picture
 from logger.readings import Record
 from logger.tui.drawing import place_of
@@ -21,12 +22,15 @@ from logger.tui.glyphs import Alphabet
 from logger.tui.keys import LIVE, Key
 from logger.tui.scale import Decade, Steady
 from logger.tui.screens.base import Sheet, TooSmall
+from logger.tui.screens.phone import WHO, PhoneScreen, shown_of
 from logger.tui.widgets.digits import Digits, Number
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, large_state, plate
 from logger.tui.widgets.rail import Rail
 from logger.tui.widgets.step import Step, StepBar, step_scale
 from logger.tui.wording import State, Units, ago, live_state, rate
 
+SLOPE_AS_HEIGHT = 5.0
+"""So many mm/m sound as far away as one millimetre (common practice, no source)."""
 FRAMES_PER_S = 30
 DIGITS_PER_S = 8
 
@@ -118,11 +122,15 @@ class LiveBase(Sheet):
         slow = moment - self._digits_at >= 1 / DIGITS_PER_S
         now = self._feed.now(0.06)
         if self.app.screen is self:
-            self.session.hear(*self.heard(now))
+            distance, inside = self.heard(now)
+            scale = 1 / SLOPE_AS_HEIGHT if self._feed.meaning.quantity == "mm/m" else 1.0
+            self.session.hear(None if distance is None else distance * scale, inside)
         self._show_step(now, moment)
         if slow:
             self._digits_at = moment
             self._show_slow(self._feed.now(), moment)
+        if self.session.page is not None:
+            self.session.page.publish(self.on_phone(now))
 
     def _say_trouble(self, feed: Feed) -> None:
         """Why the port never opened, once."""
@@ -266,6 +274,26 @@ class LiveBase(Sheet):
         else:
             session.hush()
             self.say("Sound off.")
+
+    def on_phone(self, now: Now) -> Shown:
+        """What a phone shows of this moment."""
+        return shown_of(now, self._shown_state, self.limits(), self.show_units(), self.context())
+
+    def action_phone(self) -> None:
+        """The same number on a phone; who can look on is said first."""
+        if self.session.page is not None:
+            self._show_code()
+            return
+        self.truestroke.ask_first("Show this number on a phone?", WHO, self._show_code)
+
+    def _show_code(self) -> None:
+        try:
+            page = self.session.open_phone()
+        except TruestrokeError as error:
+            self.say_error(error)
+            return
+        code = self.session.parts.code_of(page.url, plain=self.truestroke.plain)
+        self.app.push_screen(PhoneScreen(page.url, code))
 
     def action_far(self) -> None:
         """Digits over the whole screen, and back."""

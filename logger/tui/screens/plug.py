@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import ClassVar
 
 from textual import work
@@ -17,52 +16,22 @@ from textual.widget import Widget
 from textual.worker import Worker, WorkerState
 
 from logger.errors import TruestrokeError
-from logger.readings import Garbage, LinkBack, LinkLost, Mark, Reading, Record
 from logger.tui.asked import Heard
 from logger.tui.drawing import place_of
 from logger.tui.feed import Feed
 from logger.tui.keys import PLUG, Key
 from logger.tui.screens.ask import stations_or_complaint
 from logger.tui.screens.base import Sheet
+from logger.tui.widgets.choices import Choice, line_of
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, wrap
 from logger.tui.wording import rate
-from logger.wording import count, number
+from logger.wording import count
 
 OTHER_PORT = "another, typed by hand"
 ROWS = (3, 3, 5)
 """Rows for ports, instruments and set-ups at the smallest size."""
 LINES_KEPT = 40
 SHOWN_PER_S = 10
-
-
-@dataclass
-class Choice:
-    """One thing to choose: ``options`` as (what is meant, words beside it)."""
-
-    title: str
-    options: list[tuple[str, str]]
-    index: int = 0
-
-    @property
-    def value(self) -> str:
-        """What is chosen; empty where there is nothing to choose."""
-        return self.options[self.index][0] if self.options else ""
-
-    def move(self, by: int) -> None:
-        """The next or previous option; stops at the ends."""
-        if self.options:
-            self.index = min(len(self.options) - 1, max(0, self.index + by))
-
-    def choose(self, value: str) -> None:
-        """The option of that value, where there is one."""
-        for index, (option, _) in enumerate(self.options):
-            if option == value:
-                self.index = index
-
-    def window(self, rows: int) -> tuple[int, list[tuple[str, str]]]:
-        """The first index shown and the options shown in ``rows``, the chosen one among them."""
-        first = min(max(0, self.index - rows // 2), max(0, len(self.options) - rows))
-        return first, self.options[first : first + rows]
 
 
 class PlugScreen(Sheet):
@@ -149,7 +118,7 @@ class PlugScreen(Sheet):
         """What arrived since the last time."""
         if self.feed is not None:
             for record in self.feed.poll():
-                self._came.append(_line_of(record))
+                self._came.append(line_of(record))
         self.tour_line()
         self._show_arrivals()
 
@@ -399,21 +368,3 @@ class PlugScreen(Sheet):
         self.feed = None
         self._trouble = ""
         self._came.clear()
-
-
-def _line_of(record: Record) -> Line:
-    """One record as one line: time, then the reading as sent, or the bytes and why nothing could be made of them."""
-    at = (f"   {record.t_ns / 1e9:10.3f} s  ", SOFT)
-    if isinstance(record, Reading):
-        where = "" if record.position is None else f"   position {number(record.position, 1, sign=False)}"
-        channel = f"   channel {record.channel}" if record.channel else ""
-        return [at, (f"{number(record.value, 4, sign=True)} {record.unit}", BOLD), (where + channel, SOFT)]
-    if isinstance(record, Garbage):
-        return [at, ("not understood ", INK), (repr(record.raw[:60])[2:-1], SOFT), (f"   {record.why}", SOFT)]
-    if isinstance(record, Mark):
-        return [at, (f"mark ({record.source})", INK)]
-    if isinstance(record, LinkLost):
-        return [at, (f"link lost: {record.why}", BOLD)]
-    if isinstance(record, LinkBack):
-        return [at, (f"link back: {record.port}", BOLD)]
-    return [at, (type(record).__name__.lower(), SOFT)]

@@ -19,6 +19,7 @@ from logger.rail_picture import NOTHING, Curve, RailPicture, bolts_of, lines_for
 from logger.readings import Gap, LinkBack, LinkLost, Mark, Reading, Record
 from logger.tui.drawing import place_of, windows_of
 from logger.tui.feed import Feed, Now, in_base_units
+from logger.tui.guidance import pace_words, stations_round, stretch_words
 from logger.tui.keys import SWEEP, Key
 from logger.tui.screens.base import Sheet, TooSmall
 from logger.tui.trace import Trace
@@ -50,6 +51,8 @@ class SweepScreen(Sheet):
         self.trace: Trace | None = None
         self._folder: Path | None = None
         self._finished = False
+        self._waiting = False
+        self._whole: tuple[float, ...] | None = None
         self._last_time_s = 0.0
 
     def body(self) -> Iterable[Widget]:
@@ -64,6 +67,8 @@ class SweepScreen(Sheet):
         self.set_interval(1 / DRAWN_PER_S, self.tick)
 
     def on_unmount(self) -> None:
+        if self._whole is not None:
+            self.session.stations_mm = self._whole
         if self.feed is not None:
             self.session.close_feed(self.feed)
 
@@ -265,10 +270,15 @@ class SweepScreen(Sheet):
         if trace.now.complete:
             last = len(trace.passes) >= trace.wanted
             return "All marks made. Press enter." if last else "This pass is complete. Press enter, then come back."
+        rate_now = self.feed.now().rate if self.feed is not None else None
+        level = self.feed is not None and self.feed.meaning.quantity == "mm/m"
         if not trace.now.marks_s:
             first = trace.now.stations_mm[0] if trace.now.stations_mm else 0.0
-            return f"Stand at {self.units.position(first)}, press space, then push toward the {end} stop."
-        return f"Push on toward the {end} stop. Press space at each mark."
+            pace = "stopping at each mark" if level else pace_words(rate_now, None)
+            return f"Stand at {self.units.position(first)}, press space, push toward the {end} stop, {pace}."
+        if level:
+            return f"On toward the {end} stop: stop at each mark, wait until it stands, press space."
+        return f"Push on toward the {end} stop, {pace_words(rate_now, trace.speed_mm_per_s())}. Space at each mark."
 
     # --- keys -------------------------------------------------------------------------------------------------------
 
@@ -285,6 +295,9 @@ class SweepScreen(Sheet):
     def action_end_pass(self) -> None:
         """This pass is done. In the tour: push the carriage."""
         trace, tour = self.trace, self.session.tour
+        if self._waiting:
+            self._to_findings()
+            return
         if trace is None or self.feed is None:
             return
         if tour is not None:
@@ -352,4 +365,32 @@ class SweepScreen(Sheet):
         except TruestrokeError as error:
             self.say_error(error)
             return
+        unseen = trace.unseen() if trace is not None else ()
+        if unseen and session.tour is None:
+            self._waiting = True
+            self.say(
+                f"Not seen yet: {stretch_words(unseen)}. Press r to sweep only that stretch again (both sweeps count), "
+                "enter for the findings."
+            )
+            return
+        self._to_findings()
+
+    def _to_findings(self) -> None:
+        self._waiting = False
+        if self._whole is not None:
+            self.session.stations_mm, self._whole = self._whole, None
         self.truestroke.open_findings(replace=True)
+
+    def action_repeat(self) -> None:
+        """Sweep again only what was not seen: the stations round it; the findings join both sweeps."""
+        if not self._waiting or self.trace is None:
+            self.say("There is nothing to repeat yet: this key is for a stretch that stayed unseen.")
+            return
+        stations = self.session.stations()
+        self._whole = self._whole if self._whole is not None else self.session.stations_mm
+        self.session.stations_mm = stations_round(self.trace.unseen(), stations)
+        if self.feed is not None:
+            self.session.close_feed(self.feed)
+        self.feed = None
+        self._waiting = self._finished = False
+        self._begin()

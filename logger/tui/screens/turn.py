@@ -8,12 +8,14 @@ instrument's own figure stands beside it. What is written down is the display be
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
+from dataclasses import replace
 from typing import ClassVar
 
 import numpy as np
 from textual.widget import Widget
 
 from analysis.results import Move
+from logger.phone.shown import Shown
 from logger.rail_picture import rail_picture
 from logger.tui.asked import Made
 from logger.tui.drawing import place_of
@@ -109,6 +111,9 @@ class TurnScreen(LiveBase):
             words=("stop here", "carriage"),
             target=target,
         )
+
+    def on_phone(self, now: Now) -> Shown:
+        return replace(super().on_phone(now), bolt=self.move.bolt, how=self.move.turn, target=self.target)
 
     def heard(self, now: Now) -> tuple[float | None, bool]:
         to_go = self.to_go(now)
