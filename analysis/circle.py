@@ -96,8 +96,11 @@ def run_out(
     fitted, *_ = np.linalg.lstsq(design, readings_mm, rcond=None)
     mean, cosine, sine = (float(part) for part in fitted)
     left = readings_mm - design @ fitted
-    covariance = np.linalg.inv(design.T @ design) * _variance_of_one(angles_deg, readings_mm, reading_uncertainty_mm)
     amplitude = math.hypot(cosine, sine)
+    variance = _variance_of_one(angles_deg, readings_mm, reading_uncertainty_mm)
+    if len(readings_mm) < MANY:  # a hand stops a little beside the angle, and the slope makes a reading of it
+        variance += (amplitude * math.radians(STOPS_WITHIN_deg) / 2.0) ** 2 / 2.0
+    covariance = np.linalg.inv(design.T @ design) * variance
     hidden = 2.0 * amplitude * (1.0 - math.cos(math.radians(_widest_gap(angles_deg)) / 2.0))
     standard = math.sqrt(float(np.linalg.eigvalsh(covariance[1:, 1:])[-1]))
     total = float(np.ptp(readings_mm)), math.hypot(math.sqrt(2.0) * reading_uncertainty_mm, hidden)
@@ -128,6 +131,8 @@ def harmonics(angles_deg: FloatArray, readings_mm: FloatArray) -> tuple[float, .
     return tuple(float(math.hypot(fitted[2 * n + 1], fitted[2 * n + 2])) for n in range(orders))
 
 
+STOPS_WITHIN_deg = 3.0
+"""How far from the angle meant a hand stops, expanded (common practice, no source)."""
 MANY = 40
 """From so many on (a stream) the extremes are the waves', and those near them are enough to show the scatter there."""
 WANDER_deg = 45.0

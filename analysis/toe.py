@@ -239,13 +239,13 @@ def _over(opening: FloatArray, span: float, reading_uncertainty_mm: float) -> To
 
 
 def _more_than_chance(spread: float, standard: float, freedom: int) -> bool:
-    """Scatter that readings as good as claimed would show in fewer than one case in twenty (chi-squared).
+    """Scatter that readings as good as claimed would show in fewer than one case in ten (chi-squared).
 
     Without it two teeth would always be worth less than one: Student's t of two readings is 12.7.
     """
     from scipy.special import chdtri
 
-    return spread**2 * freedom > float(chdtri(freedom, 0.05)) * standard**2
+    return spread**2 * freedom > float(chdtri(freedom, 0.10)) * standard**2
 
 
 def _student(freedom: int) -> float:

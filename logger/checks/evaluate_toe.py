@@ -47,7 +47,7 @@ def _toe(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -
 def _measured_toe(readings: Readings) -> tuple[toe.Toe, list[str], dict[str, Any]]:
     by, u = readings.words["by"], readings.one("u")
     if by == "marks":
-        return _from_marks(readings, "the carriage's side")
+        return _from_marks(readings, "the carriage")
     if by == "straightedge":
         x = _rising(readings)
         found, wobble = toe.from_straightedge(
@@ -72,7 +72,7 @@ def _from_marks(readings: Readings, guide: str) -> tuple[toe.Toe, list[str], dic
     low, high = marks.lowest_mm_per_m, marks.highest_mm_per_m
     said = {
         "opening": f"Marks on the wall away from {guide} mean opening, between {low:.2f} and {high:.2f} mm/m.",
-        "closing": f"Marks on the wall of {guide} mean closing, between {low:.2f} and {high:.2f} mm/m: a fault.",
+        "closing": f"Marks on the wall beside {guide} mean closing, between {low:.2f} and {high:.2f} mm/m: a fault.",
         "cannot tell": (
             f"No marks: the toe is below what can be seen, {high:.2f} mm/m either way."
             if readings.words["wall"] == "none"
@@ -129,8 +129,10 @@ def _rail_shifts(
     bolts = {bolt.name: float(bolt.x_mm) for bolt in machine.bolts}
     tight = _tight(readings, bolts)
     shifts = toe.sideways_shifts(found.toe_mm_per_m, readings.one("wanted"), bolts, tight)
-    notes.append(f"{tight} stays tight; slacken the others, one at a time, by {_slack(machine, tight)}, and shift each")
-    notes.append("by an indicator against its bracket. All by the same angle, or the rail is bent in plan.")
+    notes.append(
+        f"{tight} stays tight; slacken the others, one at a time, by {_slack(machine, tight)}, and shift each by an "
+        "indicator against its bracket. All by the same angle, or the rail is bent in plan."
+    )
     notes.append("Then sweep: were the heights kept? (Before and after at each bolt: height_before=, height_after=.)")
     details["tight"] = tight
     return tuple(
@@ -262,7 +264,7 @@ def _rip(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -
 def _measured_rip(readings: Readings) -> tuple[toe.Toe, list[str], dict[str, Any]]:
     by = readings.words["by"]
     if by == "marks":
-        return _from_marks(readings, "the fence's side")
+        return _from_marks(readings, "the fence")
     key = "gap" if by == "sheet" else "distance"
     doubts = np.array(readings.uncertainties(key, readings.one("u")))
     found = toe.from_distances(_rising(readings), array(readings, key), doubts)

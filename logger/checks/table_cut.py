@@ -27,11 +27,11 @@ CHECKS: tuple[Check, ...] = (
             "Mark one tooth. Tip on it at the front; turn the same tooth to the rear, push the carriage along, read.",
             "Several teeth are better: front=0.10,0.11,0.09 rear=0.08,0.10,0.08. Pushed in is +.",
             "by=plate: a plate on the arbor instead of a blade; the same two places, then again half a turn on.",
-            "by=straightedge: held against the plate between teeth; x=0,200,400 readings=... along it, then",
-            "the blade half round, the straightedge laid on again: half_round=... at the same x.",
-            "by=marks: a smooth board, clamped, cut through; scoring blade lowered and off; motor stopped and blade",
-            "standing before the board is drawn back. wall=away|guide|both|none: which wall of the kerf the rear teeth",
-            "marked, depth=0.03 (both: the one away from the guide first), radius, projection, height of the reading.",
+            "by=straightedge: held against the plate between teeth; x=0,200,400 readings=... along it, then the blade "
+            "half round, the straightedge laid on again: half_round=... at the same x.",
+            "by=marks: a smooth board, clamped, cut through; scoring blade lowered and off; motor stopped and blade "
+            "standing before the board is drawn back. wall=away|guide|both|none: which wall of the kerf the rear teeth "
+            "marked; depth=0.03 (both: the one away from the guide first), radius, projection, height of the reading.",
             "At full tilt, square to the plate: tilted_front= tilted_rear= bevel=45 top=carriage (where it leans to).",
             "The height at each bolt, carriage parked there: height_before= before any is slack, height_after= after.",
         ),
@@ -175,11 +175,11 @@ CHECKS: tuple[Check, ...] = (
         quantity="opening of the rip fence",
         needs="an inside rule, gauge or indicator",
         steps=(
-            "Lock the fence as for work. Its distance from the blade (or the carriage's edge: to=carriage) at two or",
+            "Lock the fence as for work. Its distance from the blade (or the carriage's edge: to=carriage) at two or "
             "more x, toward outfeed rising: x=0,400 distance=100.00,100.04. Growing toward outfeed is opening, +.",
-            "by=sheet: a squared sheet on the carriage against the cross-cut fence, its edge at the rip fence; feel",
+            "by=sheet: a squared sheet on the carriage against the cross-cut fence, its edge at the rip fence; feel "
             "the gap: x=0,600 gap=0.10..0.15,0.20..0.25 (the leaf that goes, the one that does not).",
-            "by=marks: a smooth board ripped along the fence, motor stopped and blade standing before it is drawn",
+            "by=marks: a smooth board ripped along the fence, motor stopped and blade standing before it is drawn "
             "back; wall=away|guide|both|none, depth, radius, projection, as for the toe.",
         ),
         cautions=(LOCK_OUT, EDGES, TEST_CUT),

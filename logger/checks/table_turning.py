@@ -18,7 +18,7 @@ _TURN = (
     Ask("u", "mm", "uncertainty of one reading (k = 2)", (0.0, 0.2), needed=False, default=0.004),
 )
 _STREAMED = (
-    "Or let the readings stream while you turn it slowly by hand, power locked out: --port P --instrument I, the space",
+    "Or let the readings stream while you turn it slowly by hand, power locked out: --port P --instrument I, the space "
     "bar (or the instrument's button) each time the chalk mark passes, Enter to end; recording=NAME takes one again.",
 )
 
@@ -64,7 +64,7 @@ CHECKS: tuple[Check, ...] = (
         needs="an indicator on a stand, the blade on and tightened",
         steps=(
             "Tip on the plate just inside the teeth; turn the blade by hand, read at equal steps from the chalk mark.",
-            "Flange or blade? flange= its readings from the same mark (diameter=, flange_diameter=: the circles); or",
+            "Flange or blade? flange= its readings from the same mark (diameter=, flange_diameter=: the circles); or "
             "turn the blade half round on its flange and read again from the same mark on the arbor: half_round=.",
             *_STREAMED,
         ),

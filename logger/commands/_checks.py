@@ -6,13 +6,14 @@ Why it exists: both show the same check, so its state, limits and cautions are w
 from __future__ import annotations
 
 import argparse
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 from logger.checks.model import Check, Correction
 from logger.checks.table import BY_NAME, all_above, all_below
 from logger.checks.words import correction_lines, limits_words, taken_data, value_words, verdict_line
 from logger.commands import Answer
-from logger.commands._guide import SUFFIX, allowed_json
+from logger.commands._guide import SUFFIX, WIDTH, allowed_json
 from logger.commands._job import open_job
 from logger.errors import NotAllowed
 from logger.wording import amount, nearest, state, table
@@ -115,6 +116,7 @@ def _row_json(row: Row) -> dict[str, Any]:
 def take(args: argparse.Namespace) -> Answer:
     """``truestroke take``: everything is understood and computed before anything is recorded."""
     from logger.checks.board import standing_limits
+    from logger.checks.swept import with_sweeps
     from logger.checks.taking import result_of
     from logger.checks.typed import understand
     from logger.commands._turning import texts_of
@@ -132,7 +134,7 @@ def take(args: argparse.Namespace) -> Answer:
         raise NotAllowed(
             f"{check.name} is not typed in: it is swept.", "Record it: truestroke sweep; or say adjusted=yes."
         )
-    texts = texts_of(args, job, check)
+    texts = with_sweeps(job, check, texts_of(args, job, check))
     typed = understand(check, texts, limits, _confirm(args), unit_needed=args.units == "in")
     if typed.adjusted:
         position = {"words": {"position": p}} if (p := typed.readings.words.get("position")) else {}
@@ -219,19 +221,29 @@ def _taken(job: Job, check: Check, taking: Taking, units: Units, said_before: li
         "next": found.next,
         "why": found.why,
     }
-    lines = [f"{check.title}: {verdict_line(result, typed.allowed, units)}", *[f"  {note}" for note in result.notes]]
+    lines = _wrapped(f"{check.title}: {verdict_line(result, typed.allowed, units)}")
+    lines += [line for note in result.notes for line in _wrapped(f"  {note}")]
     if deciding is not None and deciding < AT_THE_LIMIT * verdict.uncertainty:
-        lines.append("  It is at the limit itself: no instrument decides that. Correct it, or set a limit of your own.")
+        lines += _wrapped(
+            "  It is at the limit itself: no instrument decides that. Correct it, or set a limit of your own."
+        )
     elif deciding is not None:
         lines.append(
             f"  An uncertainty below {amount(deciding, None, verdict.unit, units, sign=False)} would decide it."
         )
     if feasible is not None and feasible.sentence and verdict.word != "outside":
-        lines.append(f"  {feasible.sentence}")
+        lines += _wrapped(f"  {feasible.sentence}")
     if result.corrections:
-        lines += ["", *check.cautions, "", *correction_lines(result.corrections, units)]
+        cautions = [line for caution in check.cautions for line in _wrapped(caution)]
+        lines += ["", *cautions, "", *correction_lines(result.corrections, units)]
         lines.append(f"  Then: truestroke take {check.name} adjusted=yes, and measure again.")
     return Answer(answer, [*lines, *_after(found, stale, warnings)])
+
+
+def _wrapped(text: str) -> list[str]:
+    """A sentence in lines of 80; what goes on is set in by two more."""
+    indent = " " * (len(text) - len(text.lstrip()))
+    return wrap(text, WIDTH, subsequent_indent=f"{indent}  ", drop_whitespace=True, break_long_words=False)
 
 
 def _which_cuts(typed: Typed, units: Units) -> Answer:
@@ -277,10 +289,10 @@ def _adjusted(job: Job, check: Check) -> Answer:
 
 
 def _after(found: Board, stale: list[str], warnings: list[str]) -> list[str]:
-    lines = [f"  note: {warning}" for warning in warnings]
+    lines = [line for warning in warnings for line in _wrapped(f"  note: {warning}")]
     if stale:
-        lines.append(f"  stale now: {', '.join(stale)}")
-    return [*lines, f"next: {found.next or 'nothing'}. {found.why}"]
+        lines += _wrapped(f"  stale now: {', '.join(stale)}")
+    return [*lines, *_wrapped(f"next: {found.next or 'nothing'}. {found.why}")]
 
 
 def _out_of_order(found: Board, check: Check) -> list[str]:

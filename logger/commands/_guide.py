@@ -64,7 +64,7 @@ def guide_lines(check: Check, limits: Allowed, units: Units, *, ascii_only: bool
     ]
     lines += [f"  {row}" for row in drawing(check.name).rows(ascii_only=ascii_only)]
     lines += ["", *[line for place, step in enumerate(check.steps, 1) for line in _step(place, step)]]
-    lines += [line for said in _directions(check).values() for line in _step(0, f"First: {said}.")]
+    lines += [line for said in dict.fromkeys(_directions(check).values()) for line in _step(0, f"First: {said}.")]
     rows = [("key", "unit", "reading")]
     for ask in check.asks:
         usual = "" if ask.needed else f" (optional{'' if ask.default is None else f', else {ask.default:g}'})"

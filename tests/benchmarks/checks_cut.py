@@ -58,7 +58,7 @@ def toe_straightedge(rng: np.random.Generator, kind: str) -> Shot:
     x = np.linspace(rail.blade_x_mm - span / 2.0, rail.blade_x_mm + span / 2.0, count)
     parallel = float(rng.normal(0.0, 0.01)) / span  # 0.02 mm, k = 2, over the stretch read
     wobble = float(rng.normal(0.0, 3e-4))
-    bow = float(rng.normal(0.0, 0.01)) * (1 - (2 * (x - rail.blade_x_mm) / span) ** 2)
+    bow = float(rng.normal(0.0, 0.006)) * (1 - (2 * (x - rail.blade_x_mm) / span) ** 2)
     runs = []
     for sense in (1.0, -1.0):
         lay = float(rng.normal(0.0, 1.5e-5))
