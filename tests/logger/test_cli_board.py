@@ -143,3 +143,50 @@ def test_old_sweeps_do_not_speak_for_a_table_that_was_untwisted_since(shell):
     assert states(shell.json("board"))["rail"] == "stale"
     shell.sweep(sweep_lines(lambda s_mm: 0.100 + 0.000004 * (s_mm - 1100.0)))
     assert states(shell.json("board"))["rail"] == "cannot tell", "flat now; the hollow is of before"
+
+
+def test_a_guide_has_its_drawing_as_rows_and_as_svg(shell):
+    guide = shell.json("take", "sag")
+    assert any("strut" in row for row in guide["drawing"]["rows"])
+    assert guide["drawing"]["svg"].startswith("<svg")
+    assert guide["direction"]["indicator"].endswith("the number must grow")
+    text = shell("take", "sag").stdout
+    assert "from the carriage side" in text
+    assert all(line.isascii() for line in text.splitlines()), "a pipe is given plain signs"
+
+
+def test_nobody_looked_at_the_direction_and_it_is_said_until_somebody_did(shell):
+    readings = ("front=0.1", "rear=0.09", "span=240")
+    first = shell.json("take", "toe", *readings)
+    assert any("direction=yes" in warning for warning in first["warnings"])
+    assert shell.json("take", "toe", "direction=yes")["moved_as_said"] is True
+    second = shell.json("take", "toe", *readings)
+    assert not any("direction=yes" in warning for warning in second["warnings"])
+    last = json.loads((shell.folder / "journal.jsonl").read_text(encoding="utf-8").splitlines()[-1])
+    assert last["data"]["direction_checked"] is True
+    assert "opposite sign" in shell("take", "toe", "direction=no").stderr
+
+
+def test_the_board_says_what_the_work_would_show_and_an_instrument_that_would_decide(shell):
+    shell.json("take", "bevel", "low=0.1", "high=0.1", "height=80", "u=0.2")
+    answer = shell.json("take", "bevel", "low=0.1", "high=0.1", "height=80", "u=0.2")
+    assert answer["decides"] is False
+    assert "0.01 mm" in answer["instrument_that_would"]
+    work = {each["check"]: each for each in shell.json("board")["work"]}
+    assert work["bevel"]["uncertainty_mm"] > 0
+    assert "the work would show" in shell("board").stdout
+
+
+def test_one_sweep_against_the_accepted_state_says_whether_anything_moved(shell):
+    def flat(s_mm):
+        return 0.100 + 0.000004 * (s_mm - 1100.0)
+
+    shell.sweep(sweep_lines(flat))
+    assert shell.json("take", "final", "state=accept")["verdict"] == "inside"
+    shell.sweep(sweep_lines(flat))
+    still = shell.json("take", "final", "state=compare")
+    assert (still["verdict"], still["compared"][0]["moved"]) == ("inside", False)
+    shell.sweep(sweep_lines(lambda s_mm: flat(s_mm) - 0.06 * 2.718 ** -(((s_mm - 900.0) / 350.0) ** 2)))
+    moved = shell.json("take", "final", "state=compare")
+    assert (moved["verdict"], moved["compared"][0]["moved"]) == ("outside", True)
+    assert {cause["cause"] for cause in moved["compared"][0]["causes"]} >= {"B1", "B3", "the indicator's own zero"}
