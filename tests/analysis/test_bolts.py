@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from analysis.ahead import loss_ahead
 from analysis.bolts import best_possible, plan_round
 from analysis.chebyshev import Group, chebyshev_lifts, worst_ratio
-from analysis.guided import play
-from analysis.situation import Situation, draw_errors
+from analysis.guided import outcome_of, play
+from analysis.situation import Outcome, Situation, draw_errors, loss_of, ratio_and_slope
 
 FREE = np.full(6, 5.0)
 
@@ -116,6 +117,32 @@ def test_the_mean_is_brought_into_its_band_too():
     response = np.ones((9, 1))
     plan, _ = plan_round(situation(np.full(9, 0.4), response))
     assert 0.05 <= plan.value.mean() <= 0.15
+
+
+def test_a_round_is_found_where_standing_still_is_no_choice():
+    """A little out, and every turn costs more than it brings: nothing is turned, unless something must be."""
+    case = situation(0.1 + 0.06 * hats()[:, 2], hats(), spread=0.05)
+    still, nothing = plan_round(case, cost_per_move=5.0)
+    made, _ = plan_round(case, cost_per_move=5.0, insist=True)
+    assert still.steps == () and [step.bolt for step in made.steps] == [2]
+    assert made.chance_inside > nothing.chance_inside
+
+
+def test_a_bolt_the_display_hardly_follows_is_left_alone():
+    response = hats()
+    response[:, 4] *= 0.1
+    plan, _ = plan_round(situation(0.1 - 0.3 * hats()[:, 2] - 0.012 * hats()[:, 4], response, spread=0.05))
+    assert [step.bolt for step in plan.steps] == [2]
+
+
+def test_a_round_that_teaches_is_worth_more_for_the_next_than_standing_still():
+    """Bolts whose response is known to a half: after a quarter of the turn the next round knows, and lands."""
+    case = situation(0.1 + 0.4 * hats()[:, 2], hats(), spread=0.5)
+    errors = draw_errors(case, 5)
+    turned, _ = outcome_of(case, errors, ((2, 9),), np.array([0.25]))
+    ratio, _ = ratio_and_slope(errors.value, case.groups)
+    nothing = Outcome((), errors.value, np.zeros((len(ratio), 0)), ratio, float(loss_of(ratio).mean()))
+    assert loss_ahead(case, turned) < loss_ahead(case, nothing) - 0.05
 
 
 def test_what_the_bolts_cannot_do_is_known():
