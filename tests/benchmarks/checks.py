@@ -16,10 +16,10 @@ import time
 
 import numpy as np
 
-from tests.benchmarks import checks_cut, checks_ground, checks_turning
+from tests.benchmarks import checks_body, checks_cut, checks_ground, checks_turning
 from tests.benchmarks.check_bench import HEADER, Rounds, cover
 
-MODULES = [checks_ground, checks_turning, checks_cut]
+MODULES = [checks_ground, checks_body, checks_turning, checks_cut]
 
 
 def main() -> None:
