@@ -118,6 +118,7 @@ PLUG = (
     Key("plug.listen", "l", "listen", "listen", "open the chosen port and show what arrives, as it arrives"),
     Key("plug.sweep", "s", "sweep", "sweep", "push the carriage through its stroke and record it"),
     Key("plug.live", "v", "live", "live", "the height where the carriage stands, now"),
+    Key("plug.type", "o", "type_port", "", "type a port: a device name, or a URL such as socket://192.168.1.20:5000"),
     Key("plug.marks", "m", "marks", "marks", "type the stations marked on the rail"),
     Key("plug.again", "a", "refresh_ports", "", "look for serial ports again"),
     Key("plug.help", "question_mark", "app.help", "help", "what to do on this screen"),

@@ -50,7 +50,7 @@ class RealParts(JobParts):
         from logger.listening import heard
 
         facts = heard(port, LISTEN_S, lambda: may_ask)
-        fits = facts["instrument"] if facts["own_settings"] else ""
+        fits = facts["instrument"] if facts["own_settings"] or "://" in port else ""  # a socket has no speed
         return Heard(port, fits or "", facts["says"], silent=facts["heard"] == "silent" and not may_ask)
 
     def start(self, spec: SourceSpec) -> Any:

@@ -293,11 +293,17 @@ class PlugScreen(Sheet):
             self._trouble = f"{error.what} {error.todo}".strip()
         self._show()
 
+    def action_type_port(self) -> None:
+        """A port that is not in the list."""
+        self._hang_up()
+        self._ask_port()
+
     def _ask_port(self) -> None:
         def take(text: str) -> None:
             self.session.port = text
             self._fill()
             self._show()
+            self.say(f"{text} is chosen. i finds out what speaks there, l listens.")
 
         self.truestroke.ask_text(
             "Which port? A device name, or a URL such as socket://192.168.1.20:5000",
