@@ -88,9 +88,37 @@ def profile_of(sweeps: Sequence[SweepData], geometry: Geometry) -> Outcome:
         located.append(where)
     if not located:
         raise NoPosition(" ".join(warnings))
-    doubt = next((repair.found for repair in repairs if repair.key == "sign switched"), "")
     outcome = _outcome(used, located, touched, geometry, warnings)
-    return replace(outcome, repairs=(*repairs, *outcome.repairs), doubt=doubt)
+    doubts = {
+        repair.key: repair.found for repair in repairs if repair.key in _DOUBTS and _in_doubt(repair.key, located)
+    }
+    profile = outcome.profile
+    for key in doubts:
+        profile = _widened(profile, key)
+    doubt = " ".join(dict.fromkeys(doubts.values()))
+    return replace(outcome, profile=profile, repairs=(*repairs, *outcome.repairs), doubt=doubt)
+
+
+_DOUBTS = ("sign switched", "began at the other end")
+
+
+def _in_doubt(key: str, located: Sequence[Located]) -> bool:
+    """Where a sweep began matters no more once the places come from evidence that has its own ends."""
+    return key == "sign switched" or any(where.source in ("ends only", "strips") for where in located)
+
+
+def _widened(profile: Profile, key: str) -> Profile:
+    """Which of two readings of a sweep is right nobody has said: the uncertainty reaches from the one to the other."""
+    if key == "sign switched":
+        apart = 2.0 * profile.value
+    else:
+        mirrored = profile.x_mm[0] + profile.x_mm[-1] - profile.x_mm
+        apart = profile.value - np.interp(mirrored, profile.x_mm, profile.value)
+    covariance = profile.covariance + np.outer(apart, apart) / 4.0
+    parts = {**profile.parts, "what is in doubt": np.abs(apart) / 2.0}
+    return replace(
+        profile, covariance=covariance, uncertainty=2.0 * np.sqrt(np.maximum(np.diag(covariance), 0.0)), parts=parts
+    )
 
 
 def _outcome(
