@@ -190,7 +190,7 @@ def _other_end(evidence: Evidence, motions: Sequence[Motion], warnings: list[str
     if evidence.unit != "mm" or "began at the other end" in evidence.accept:
         return False
     here, there = _misplaced(evidence, motions, False), _misplaced(evidence, motions, True)
-    if here < 0.2 or there > 0.5 * here:
+    if here < 0.12 or there > 0.5 * here:
         return False
     found = (
         f"{100 * here:.0f} in 100 readings touch where the indicator cannot reach; seen from the other end it is "

@@ -258,7 +258,7 @@ def evidence_of(recording: Recording, geometry: Geometry, accept: Iterable[str] 
     read = _of_its_channel(recording, set_up)
     return Evidence(
         t_s=recording.t_s[read],
-        height=heights_of(recording)[read],
+        height=heights_of(recording)[read] * (-1.0 if "sign switched" in accept else 1.0),
         stroke_mm=geometry.stroke_mm,
         windows=geometry.windows,
         passes=max(recording.passes, 1),
