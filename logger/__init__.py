@@ -20,6 +20,14 @@ Why this package exists: everything that touches the outside world (ports, files
 ``advice``              the job's rounds -> learned response -> moves
 ``job``                 the job folder and its journal
 ``checks/``             the alignment as a table of checks: what each needs, in which order, what makes it stale
+``report/``             the job as one HTML file with pictures; a one-page sheet; its facts and drawings
+``history``             every sweep and check over months; what moved since the last good state
+``imported``            a table from elsewhere becomes a recording; ``imported_table`` reads it
+``export``, ``package`` a recording, or the whole job, as a Data Package
+``phone/``              the live number on a phone: page, server, link
+``sound``               beeps that say which way and how close
+``completion``          what a shell needs to finish half-typed commands
+``reference``           the guide's reference pages, made from the code
 ``wording``             numbers, units and states in words; escaping of what came from outside
 ``tui/``                the screen
 ======================  ==========================================================================================

@@ -73,3 +73,23 @@ def test_the_demo_speaks_json_and_nothing_else_when_asked(tmp_path):
     ran = demo("--json", "--pace", "40", "--job", "saw", cwd=tmp_path)
     assert ran.returncode == 0, ran.stderr
     assert json.loads(ran.stdout)["verdict"] in ("inside", "cannot tell", "outside")
+
+
+def test_the_readmes_quarter_of_an_hour_can_be_typed_as_it_stands(told):
+    """Every line after the demo itself, in order, in the job it left behind."""
+    readme = (Path(__file__).parents[1] / "README.md").read_text(encoding="utf-8")
+    block = readme.split("## A quarter of an hour without a machine")[1].split("```")[1]
+    lines = [line.split("#")[0].split() for line in block.strip().splitlines()]
+    assert lines[:2] == [["truestroke", "demo", "--headless", "--job", "kiln-street"], ["cd", "kiln-street"]]
+    for line in lines[2:]:
+        ran = subprocess.run(
+            [sys.executable, "-m", "logger", *line[1:]],
+            capture_output=True,
+            text=True,
+            timeout=120,
+            cwd=told[1],
+            env={**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parents[1])},
+        )
+        assert ran.returncode == 0, (line, ran.stderr)
+        assert ran.stdout
+    assert (told[1] / "report.html").is_file()

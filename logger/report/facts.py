@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from logger.report.tools import Tool
 
 Progress = Callable[[int, int], object]
+NOT_MEASURED = "Not measured: "
 FULL_ROUNDS = 24
 """So many states of the rail are told with a picture each; of a longer history the first and the newest, the rest as
 rows of a table. ``truestroke history`` has the others."""
@@ -190,10 +191,12 @@ def _turned(entries: Sequence[JournalEntry]) -> tuple[Turned, ...]:
 
 def _not_done(job: Job, states: Sequence[RailState], board: Board, tools: Sequence[Tool]) -> tuple[str, ...]:
     """What a reader must not take for done."""
-    said = [
+    unmeasured = [row.check.title for row in board.rows if row.state == "not measured"]
+    said = [f"{NOT_MEASURED}{'; '.join(unmeasured)}."] if unmeasured else []
+    said += [
         f"{row.check.title}: {row.state}{'. ' + row.why if row.why else '.'}"
         for row in board.rows
-        if row.state in ("not measured", "stale", "cannot tell")
+        if row.state in ("stale", "cannot tell")
     ]
     if states and states[-1].turned:
         names = ", ".join(dict.fromkeys(move.bolt for move in states[-1].turned))
