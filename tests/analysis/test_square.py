@@ -275,3 +275,18 @@ def test_a_panel_of_the_length_named_decides_and_a_shorter_one_does_not():
     length = length_that_decides(4, 2, 0.04, 0.02, 0.1)
     assert from_strip(25.0, 25.0, length, 0.04, 0.02).uncertainty_mm_per_m == pytest.approx(0.05)
     assert length_that_decides(2, 2, 0.04, 0.2, 0.1) is None, "seating alone is too much"
+
+
+def test_the_spread_of_refits_is_the_published_type_a_evaluation():
+    # JCGM 100:2008, 4.4.3: twenty readings (from memory; they reproduce mean 100.145 and s 1.489), here as mm at 1000 mm
+    readings = [96.90, 98.18, 98.25, 98.61, 99.03, 99.49, 99.56, 99.74, 99.89, 100.07, 100.33, 100.42, 100.68, 100.95,
+                101.11, 101.20, 101.57, 101.84, 102.36, 102.72]  # fmt: skip
+    assert seating_from_refits(readings, 1000.0).standard_mm_per_m == pytest.approx(1.489, abs=5e-4)
+
+
+@pytest.mark.parametrize(("pitch", "degrees"), [(1.75, 2.057), (2.0, 1.8), (2.5, 1.44)])
+def test_turns_of_a_stop_screw_follow_its_thread(pitch, degrees):
+    # ISO 261 coarse threads M12, M16, M20: a hundredth of a millimetre is 3.6 / pitch degrees (derived)
+    move = fence_screw(Squareness(0.01, 0.0), 1000.0, "behind", pitch)
+    assert move.toward_outfeed_mm == pytest.approx(0.01)
+    assert move.turns * 360.0 == pytest.approx(degrees, abs=5e-4)
