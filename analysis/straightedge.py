@@ -89,6 +89,11 @@ def din_874_mm(length_mm: float, grade: str) -> float:
     return (start + length_mm / divisor) / 1000.0
 
 
+def iso_8512_grade(flatness_mm: float, diagonal_mm: float) -> str | None:
+    """The best grade of ISO 8512 (from memory) such a surface keeps; None where it keeps none."""
+    return next((grade for grade in _ISO_8512 if flatness_mm <= iso_8512_mm(diagonal_mm, grade)), None)
+
+
 def din_876_grade(flatness_mm: float, long_side_mm: float) -> str | None:
     """The best grade of DIN 876 such a surface keeps; None where it keeps none."""
     return next((grade for grade in _DIN_876 if flatness_mm <= din_876_mm(long_side_mm, grade)), None)

@@ -129,6 +129,9 @@ def _sag(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -
         "sag_uncertainty_mm": _known(found.sag_uncertainty_mm),
         "sag_across_mm": _known(found.sag_across_mm),
         "misclosure_mm": _known(points.misclosure_mm),
+        "iso_8512_grade": straightedge.iso_8512_grade(
+            found.zone_mm + found.zone_uncertainty_mm, math.hypot(float(np.ptp(points.x)), float(np.ptp(points.y)))
+        ),
         "din_876_grade": straightedge.din_876_grade(found.zone_mm + found.zone_uncertainty_mm, long_side),
     }
     return Result(verdict, corrections, tuple(notes), details)

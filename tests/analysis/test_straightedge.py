@@ -14,6 +14,7 @@ from analysis.straightedge import (
     din_874_mm,
     din_876_grade,
     din_876_mm,
+    iso_8512_grade,
     iso_8512_mm,
     own_sag_mm,
     sag_shape,
@@ -77,3 +78,4 @@ def test_the_best_grade_a_surface_keeps_is_named_and_none_is_none():
     assert din_876_grade(0.05, 1000.0) == "3"
     assert din_876_grade(0.008, 1000.0) == "0"
     assert din_876_grade(0.2, 1000.0) is None
+    assert (iso_8512_grade(0.004, 400.0), iso_8512_grade(0.2, 400.0)) == ("1", None)

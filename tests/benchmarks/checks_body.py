@@ -31,7 +31,7 @@ def zone(x: Points, y: Points, z: Points) -> float:
     many = columns.shape[1]
     rows = np.vstack([np.column_stack([columns, -np.ones(len(x))]), np.column_stack([-columns, -np.ones(len(x))])])
     found = linprog([0.0] * many + [1.0], rows, np.concatenate([z, -z]), bounds=[(None, None)] * many + [(0, None)])
-    return 2.0 * float(found.fun)
+    return 2.0 * float(found.fun or 0.0)
 
 
 def feelers(gaps: Points) -> str:
