@@ -278,7 +278,7 @@ def test_a_panel_of_the_length_named_decides_and_a_shorter_one_does_not():
 
 
 def test_the_spread_of_refits_is_the_published_type_a_evaluation():
-    # JCGM 100:2008, 4.4.3: twenty readings (from memory; they reproduce mean 100.145 and s 1.489), here as mm at 1000 mm
+    # JCGM 100:2008, 4.4.3: twenty readings (from memory; they reproduce mean 100.145, s 1.489), as mm at 1000 mm
     readings = [96.90, 98.18, 98.25, 98.61, 99.03, 99.49, 99.56, 99.74, 99.89, 100.07, 100.33, 100.42, 100.68, 100.95,
                 101.11, 101.20, 101.57, 101.84, 102.36, 102.72]  # fmt: skip
     assert seating_from_refits(readings, 1000.0).standard_mm_per_m == pytest.approx(1.489, abs=5e-4)

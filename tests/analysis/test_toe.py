@@ -225,7 +225,7 @@ def test_a_rail_in_plan_comes_to_the_wanted_toe_by_the_shifts_and_not_by_its_end
 
 
 def test_a_line_through_distances_is_the_published_calibration_line():
-    # JCGM 100:2008, H.3 (data from memory; they reproduce slope 0.00218, its standard uncertainty 0.00067), 9 degrees of
+    # JCGM 100:2008, H.3 (data from memory; they reproduce slope 0.00218 and its u 0.00067), 9 degrees of
     # freedom, Student's t 2.262
     t = np.array([21.521, 22.012, 22.512, 23.003, 23.507, 23.999, 24.513, 25.002, 25.503, 26.010, 26.511])
     b = np.array([-0.171, -0.169, -0.166, -0.159, -0.164, -0.165, -0.156, -0.157, -0.159, -0.161, -0.160])
