@@ -8,16 +8,18 @@ from __future__ import annotations
 
 import argparse
 from collections.abc import Sequence
+from textwrap import wrap
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from logger.commands._guide import WIDTH
 from logger.commands._job import find_recording
 from logger.commands._numbers import until
 from logger.commands._stream import happened, records
 from logger.errors import InstrumentLost, NotAllowed, NotUnderstood
 from logger.readings import Ended, Reading
-from logger.wording import plural, raw
+from logger.wording import plural
 
 if TYPE_CHECKING:
     from logger.checks.model import Check
@@ -103,9 +105,9 @@ def _recorded(args: argparse.Namespace, job: Job, check: Check) -> str:
     )
     terminal = args.terminal
     if terminal.interactive:
-        for caution in check.cautions:
-            terminal.note(caution)
-        terminal.note("Turn it slowly by hand, three turns or more. space = the chalk mark passes, Enter = end.")
+        keys = "Turn it slowly by hand, three turns or more. space = the chalk mark passes, Enter = end."
+        for line in (line for said in (*check.cautions, keys) for line in wrap(said, WIDTH - 1)):
+            terminal.note(line)
     with Recorder.start(spec) as recorder:
 
         def on_key(key: str) -> None:
@@ -126,8 +128,8 @@ def _recorded(args: argparse.Namespace, job: Job, check: Check) -> str:
                 elif (line := happened(record)) is not None:
                     terminal.note(line)
             if lowest is not None and highest is not None:
-                shown = raw(highest - lowest, instrument.unit)
-                terminal.progress(f"{plural(recorder.marks, 'mark')}, highest less lowest {shown}")
+                seen = f"{highest - lowest:.4g} {instrument.unit}"
+                terminal.progress(f"{plural(recorder.marks, 'mark')}, highest less lowest {seen}")
         _say_if_lost(recorder.readings, ended, instrument.name, args.port)
     return folder.name
 
