@@ -43,6 +43,7 @@ __all__ = ["advise", "as_json", "estimate_turned", "places", "predict", "predict
 
 UNSEEN_PART = 0.04  # a bolt that moves no seen reading by this part of its lift is not seen
 BEYOND = 1.05  # a band is not called out of reach for a hair: the model is not that good
+LOW_END = 0.15  # the lower end of what the bolts may reach, as a quantile of the draws
 COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.012, "fewest": 0.06, "least": 0.005}
 COST_OF_TRAVEL: Mapping[str, float] = {"least": 0.4}  # per mm of thread
 
@@ -99,7 +100,7 @@ def advise(
         return _sweep_first(base, ground)
     if base.verdict.word == "inside" and not made_so_far and _rest_is_fine(ground, base.places):
         return replace(base, why=("What was swept is inside by more than the uncertainty; leave the bolts alone.",))
-    beyond = float(np.quantile(reached, 0.05)) * limit - doubt_of(ground) > BEYOND * limit
+    beyond = float(np.quantile(reached, LOW_END)) * limit - doubt_of(ground) > BEYOND * limit
     if beyond and ground.learned.misfit <= UNEXPLAINED:  # a model that does not explain this machine may not give it up
         return replace(base, reachable=False, why=_beyond_the_bolts(base))
     if made_so_far:
@@ -354,6 +355,7 @@ def _surface(machine: Machine, set_up: str, park_mm: float) -> float:
 
 MODEL_ERROR_PART = 0.03  # of the largest change, at a station: what no draw of the response contains
 NEXT_READING_mm = 0.0015  # error of the sweep that will be held against the prediction
+NEXT_ZERO_mm = 0.002  # and of the zero set again before it, drift included (common practice, no source)
 TABLE_mm = 0.006  # a table nobody mapped lies in what a carried tip reads (common practice, no source)
 
 
@@ -362,9 +364,11 @@ def _unmodelled(sweep: Sweep, change: FloatArray, unmapped: bool) -> FloatArray:
     scale = 1.0 if sweep.set_up.kind != "level" else 5.0
     alike = np.exp(-0.5 * ((sweep.s_mm[:, None] - sweep.s_mm) / 120.0) ** 2) + 1e-9 * np.eye(len(sweep.s_mm))
     drawn = np.random.default_rng(17).standard_normal(change.shape) @ np.linalg.cholesky(alike).T
+    rng = np.random.default_rng(18)
+    zero = NEXT_ZERO_mm * scale * rng.standard_normal((len(change), 1))
     own = np.hypot(NEXT_READING_mm * scale, TABLE_mm if unmapped and sweep.set_up.kind == "carried" else 0.0)
     size = np.hypot(own, MODEL_ERROR_PART * np.abs(change).max(axis=1, keepdims=True))
-    return np.asarray(size * drawn)
+    return np.asarray(size * drawn + zero)
 
 
 def _predicted(ground: Ground, value: FloatArray) -> Predicted:

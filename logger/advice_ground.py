@@ -240,6 +240,7 @@ def _situation(
     return feasible(situation)
 
 
+EVER_mm = 1.5  # further than this no bolt is turned to true a rail that was true once (common practice, no source)
 ONE_ROUND_mm = 1.2  # further than this in one round the rail, its clamps and the hand are no longer what was learned
 
 
@@ -271,8 +272,8 @@ def main_alone(ground: Ground, one_round: bool = False) -> Situation:
         covariance=situation.covariance[np.ix_(rows, rows)],
         response=situation.response[:, rows] if one_round else _physics_rows(ground),
         groups=(group,),
-        lowest_mm=situation.lowest_mm if one_round else ground.thread_mm[0],
-        highest_mm=situation.highest_mm if one_round else ground.thread_mm[1],
+        lowest_mm=situation.lowest_mm if one_round else np.maximum(ground.thread_mm[0], -EVER_mm),
+        highest_mm=situation.highest_mm if one_round else np.minimum(ground.thread_mm[1], EVER_mm),
     )
 
 

@@ -90,7 +90,8 @@ def advised(machine: SimMachine, job: MemoryJob, set_up: str, band_mm: float) ->
 def stations_held(machine: SimMachine, plan: Plan, set_up: str) -> float:
     """Part of the predicted stations whose 95 % band holds the truth after the moves."""
     assert plan.predicted is not None
-    truth = machine.truth_heights(set_up, plan.predicted.x_mm)
+    given = machine.set_up(set_up)  # height over the table as it lies there, as the findings say it
+    truth = given.sign * machine.noise_free_reading(set_up, plan.predicted.x_mm) + given.zero_mm
     seen = np.isfinite(truth)
     away = np.abs(truth - plan.predicted.value)[seen]
     return float(np.mean(away <= plan.predicted.uncertainty[seen]))
