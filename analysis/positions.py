@@ -20,7 +20,7 @@ from analysis.marks import CLIP_MM, BadStations, clip_stations, match_marks, mot
 from analysis.motion import Motion
 from analysis.results import BoolArray, FloatArray, Positions
 from analysis.standing import standing_at_marks, stood_still
-from analysis.stops import LEAST_S, SETTLING_S, Dwell, Stop, find_dwells, with_dwells
+from analysis.stops import LEAST_S, SETTLING_S, Dwell, Stop, find_dwells, last_dwell, with_dwells
 from analysis.strips import with_strips
 
 SOURCES: Final = ("encoder", "marks", "strips", "stops", "ends only")
@@ -259,6 +259,10 @@ def _by_marks(evidence: Evidence, warnings: list[str], repairs: Repairs) -> Loca
     if stops:
         return Located(tuple(motions), "stops", tuple(warnings), (), None, stops)
     dwells = find_dwells(evidence.t_s, _where_touching(evidence, motions), evidence.resolution, LEAST_S[evidence.unit])
+    if evidence.unit != "mm":
+        order = np.argsort(evidence.t_s, kind="stable")
+        last_mark = max(float(motion.t_s[-1]) for motion in motions)
+        dwells = last_dwell(evidence.t_s[order], evidence.height[order], last_mark, dwells, evidence.resolution)
     if evidence.unit == "mm":  # a carriage that goes over the top of a hump looks as if it stood, but not steadily
         dwells = tuple(dwell for dwell in dwells if dwell.steadiness > 0.8)
     standing = [with_dwells(motion, dwells, SETTLING_S[evidence.unit]) for motion in motions]

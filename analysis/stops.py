@@ -59,6 +59,27 @@ def find_dwells(
     return tuple(dwells)
 
 
+def last_dwell(
+    t_s: FloatArray, value: FloatArray, mark_s: float, dwells: Sequence[Dwell], resolution: float = 0.0
+) -> tuple[Dwell, ...]:
+    """``dwells`` with one more at the last mark, where the recording ended before the reading had settled.
+
+    A sweep ends a second after its last mark; a slow level is still on its way then. What is left of the way is about
+    as much as it went in the last half of what was recorded: that is its uncertainty.
+    """
+    if any(d.start_s - SETTLING_S["mm/m"] <= mark_s <= d.end_s + 0.5 and d.end_s > mark_s - 0.5 for d in dwells):
+        return tuple(dwells)
+    tail = (t_s >= mark_s) & np.isfinite(value)
+    t, z = t_s[tail], value[tail]
+    if len(z) < 6 or t[-1] - t[0] > 4.0:
+        return tuple(dwells)
+    half = len(z) // 2
+    end = z[-max(len(z) // 4, 3) :]
+    left = abs(float(end.mean() - z[half : half + max(len(z) // 8, 1)].mean()))
+    u = float(np.sqrt(np.var(end) + resolution**2 / 12.0 + left**2))
+    return (*dwells, Dwell(float(t[half]), float(t[-1]), float(end.mean()), max(u, 1e-6), len(end), 0.0))
+
+
 def settled_mean(value: FloatArray, resolution: float = 0.0) -> tuple[float, float, int]:
     """(mean, standard uncertainty, readings used) of the last part of a dwell that shows no trend.
 
