@@ -106,8 +106,8 @@ def _recorded(args: argparse.Namespace, job: Job, check: Check) -> str:
     terminal = args.terminal
     if terminal.interactive:
         keys = "Turn it slowly by hand, three turns or more. space = the chalk mark passes, Enter = end."
-        for line in (line for said in (*check.cautions, keys) for line in wrap(said, WIDTH - 1)):
-            terminal.note(line)
+        for told in (line for said in (*check.cautions, keys) for line in wrap(said, WIDTH - 1)):
+            terminal.note(told)
     with Recorder.start(spec) as recorder:
 
         def on_key(key: str) -> None:
