@@ -6,7 +6,7 @@ way: the rail turned about the wrong bolt, a fence set to the travel where the b
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 
@@ -55,12 +55,16 @@ def _measured_toe(readings: Readings) -> tuple[toe.Toe, list[str], dict[str, Any
         )
         note = f"The blade's wobble over that stretch is {abs(wobble):.3f} mm; turning it half round took it out."
         return found, [note], {"over_span_mm": found.over_span_mm, "wobble_mm": wobble}
-    front, rear = array(readings, "front"), array(readings, "rear")
-    if by == "plate":
-        found = toe.from_plate(front, rear, readings.one("span"), u, readings.one("flat"))
-    else:
-        found = toe.from_same_tooth(front, rear, readings.one("span"), u)
+    found = _by_tips(readings, "front", "rear")
     return found, [], {"over_span_mm": found.over_span_mm}
+
+
+def _by_tips(readings: Readings, front: str, rear: str) -> toe.Toe:
+    """From readings at two places: on the same teeth, or on a plate turned on between."""
+    both, span, u = (array(readings, front), array(readings, rear)), readings.one("span"), readings.one("u")
+    if readings.words["by"] == "plate":
+        return toe.from_plate(*both, span, u, readings.one("flat"))
+    return toe.from_same_tooth(*both, span, u)
 
 
 def _from_marks(readings: Readings, guide: str) -> tuple[toe.Toe, list[str], dict[str, Any]]:
@@ -178,10 +182,9 @@ def _at_bevel(
     """Toe at full tilt as well: the worse of both, and the climb of the tilt axis that would make the difference."""
     if not {"tilted_front", "tilted_rear"} <= set(readings.numbers):
         raise ValueError("One end at full tilt is missing; tilted_front= and tilted_rear= belong together.")
-    front, rear, u = array(readings, "tilted_front"), array(readings, "tilted_rear"), readings.one("u")
-    tilted = toe.from_same_tooth(front, rear, readings.one("span"), u)
-    top = "table" if readings.words["top"] == "table" else "carriage"
-    axis = toe.tilt_axis(upright, tilted, readings.one("bevel"), top)  # type: ignore[arg-type]
+    tilted = _by_tips(readings, "tilted_front", "tilted_rear")
+    top: Literal["carriage", "table"] = "table" if readings.words["top"] == "table" else "carriage"
+    axis = toe.tilt_axis(upright, tilted, readings.one("bevel"), top)
     details |= {
         "tilted_toe_mm_per_m": tilted.toe_mm_per_m,
         "change_mm_per_m": axis.change_mm_per_m,
