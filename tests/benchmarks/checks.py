@@ -25,16 +25,17 @@ MODULES = [checks_ground, checks_body, checks_turning, checks_cut]
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--machines", type=int, default=200)
-    parser.add_argument("--only", default="", help="studies whose name begins so")
+    parser.add_argument("--only", default="", help="studies whose name begins so; several with commas")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--rounds", action="store_true", help="only the rounds")
     args = parser.parse_args()
     began = time.perf_counter()
+    only = tuple(args.only.split(","))
     if not args.rounds:
         print(HEADER)
         for module in MODULES:
             for name, study, kinds, unit in module.COVERAGE:
-                if name.startswith(args.only):
+                if name.startswith(only):
                     for kind in kinds:
                         found = cover(name, kind, study, args.machines, args.seed)
                         print(found.line(unit) if found.shots else f"{name} {kind}: all refused", flush=True)
@@ -42,7 +43,7 @@ def main() -> None:
                             print(f"    refused {times}: {said}")
     for module in MODULES:
         for name, study, kinds in module.ROUND_STUDIES:
-            if name.startswith(args.only):
+            if name.startswith(only):
                 for kind in kinds:
                     told = Rounds(name, kind, {"check": [], "usual way": []})
                     for number in range(args.machines):
