@@ -224,3 +224,32 @@ def test_a_journal_with_moves_only_before_the_sweep_still_plans():
     _, job = swept(0)
     job.records.insert(0, Round(0, (), (TurnedBolt("B1", 0.1, 0.01),)))
     assert advice.advise(job).next == "turn"
+
+
+def test_a_rail_that_only_rests_is_planned_estimated_and_asked_again_with_its_feet():
+    """Seed 1 of the resting layout: some feet hang. A parked turn is understood even where the display hardly moved."""
+    machine, job = swept(1, layout="rests")
+    before = machine.truth_peak_to_valley("across")
+    plan = advice.advise(job)
+    assert plan.next == "turn" and plan.moves
+    first = plan.moves[0]
+    text = f"{first.bolt}@{known(first.park_mm):.0f}:{first.reading_now:+.3f}..{known(first.reading_target):+.3f}"
+    estimate = advice.estimate_turned(job, text)
+    assert np.sign(estimate.raise_mm) == np.sign(first.raise_mm)
+    assert abs(estimate.raise_mm - first.raise_mm) < 3.0 * estimate.uncertainty_mm + 0.05
+    nothing = f"{first.bolt}@{known(first.park_mm):.0f}:{first.reading_now:+.3f}..{first.reading_now + 0.001:+.3f}"
+    assert advice.estimate_turned(job, nothing).uncertainty_mm > 0.0
+    turn_as_told(machine, job, plan)
+    assert machine.truth_peak_to_valley("across") < before
+
+
+def test_a_measured_bracket_takes_doubt_from_the_first_plan():
+    """The same sweep: where the brackets' stiffness is in machine.yaml, the promised band is narrower."""
+    machine, job = swept(0)
+    k = [float(each) for each in machine.truth.support_n_per_mm]
+    bolts = [
+        bolt.model_copy(update={"stiffness_N_per_mm": own}) for bolt, own in zip(job.machine.bolts, k, strict=True)
+    ]
+    told: Any = MemoryJob(job.machine.model_copy(update={"bolts": bolts}), dict(job.kept), list(job.records))
+    unsure, sure = (advice.predict(each, {"B3": 0.2}) for each in (job, told))
+    assert np.mean(sure.uncertainty) < 0.7 * np.mean(unsure.uncertainty)
