@@ -24,9 +24,10 @@ if TYPE_CHECKING:
 
 DEFAULTS = {"mm": "typed-mm", "mm/m": "typed-level"}
 HELP = (
-    "At each station type what the instrument shows and press Enter: 0.12, +4 thou, or 0.10..0.15 for the feeler leaf "
-    "that goes and the one that does not. '-' = it cannot be read here; '<' = type the one before again; 'end' = stop. "
-    "Isolate and lock out the power before hands go near blade or cutter."
+    "At each station type what the instrument shows and press Enter: 0.12, +4 thou,",
+    "or 0.10..0.15 for the feeler leaf that goes and the one that does not.",
+    "'-' = it cannot be read here; '<' = type the one before again; 'end' = stop.",
+    "Isolate and lock out the power before hands go near blade or cutter.",
 )
 
 
@@ -69,7 +70,8 @@ def _fill(sheet: Sheet, args: argparse.Namespace) -> list[str]:
     """Ask at each station until all are read or the person stops; what was refused where nobody could be asked."""
     terminal, refused = args.terminal, []
     if terminal.interactive:
-        terminal.note(HELP)
+        for line in HELP:
+            terminal.note(line)
     ask: Callable[[str], str | None] = terminal.ask if terminal.interactive else _from_standard_input
     again = False
     while not sheet.complete:

@@ -8,8 +8,11 @@ import pytest
 
 from analysis.level import push_as_slope
 from analysis.results import Extremes, Profile
+from logger.cli import main
 from logger.errors import NotUnderstood
+from logger.findings import as_json, find
 from logger.instrument_trial import extremes_with_floor, trial_of_typed, with_floor
+from logger.recording import open_recording
 from tests.logger.device import PATTERN, Device, sweep_lines
 from tests.logger.shell import Shell
 
@@ -70,10 +73,11 @@ def test_what_was_found_is_the_floor_of_every_uncertainty_of_a_sweep(tmp_path):
     shell = Shell(tmp_path)
     data = sweep_lines(lambda s: 0.1, position=True)
     shell.sweep(data)
-    before = shell.json("spots")
+    sweep = tmp_path / "sweeps" / "0001-across"
+    before = as_json(find([open_recording(sweep)]))
     rough = tuple(0.1 + 0.02 * (1 if k % 4 < 2 else -1) for k in range(10))
     found = tried(tmp_path, trial_lines(rough))
-    after = shell.json("spots")
+    after = as_json(find([open_recording(sweep)]))
     floor = 2 * found["floor"]["standard_uncertainty"]
     assert floor > 0.03
     assert max(before["profile"]["uncertainty_mm"]) < 0.02
@@ -106,10 +110,11 @@ def test_a_dial_is_tried_by_typing_what_it_shows_and_the_lever_gets_its_cosine(t
         (("--readings", "0.1,0.2"), "at least 4"),
     ],
 )
-def test_what_cannot_be_is_refused_in_words(tmp_path, arguments, words):
-    done = Shell(tmp_path)("instrument", "--instrument", "typed-mm", "--set-up", "across", *arguments)
-    assert done.returncode in (1, 2)
-    assert words in done.stderr
+def test_what_cannot_be_is_refused_in_words(tmp_path, capsys, arguments, words):
+    Shell(tmp_path)
+    asked = ["instrument", "--instrument", "typed-mm", "--set-up", "across", *arguments, "--job", str(tmp_path)]
+    assert main(asked) in (1, 2)
+    assert words in capsys.readouterr().err
 
 
 def test_too_few_marks_are_said(tmp_path):
@@ -171,8 +176,8 @@ def test_a_level_that_was_pushed_without_stops_is_warned_of(tmp_path):
     pushed = f"name: level\nframe: line\npattern: '{PATTERN}'\nclock: device\nunit: mm/m\nexamples:\n"
     pushed += '  - {bytes: "+0.123,t1.25\\r\\n", value_mm_per_m: 0.123}\n'
     (tmp_path / "pushed.yaml").write_text(pushed, encoding="utf-8")
-    shell.sweep(lines, set_up="pitch", instrument="pushed.yaml")
-    warnings = " ".join(shell.json("spots")["warnings"])
+    warnings = " ".join(shell.sweep(lines, set_up="pitch", instrument="pushed.yaml")["warnings"])
+    warnings += " ".join(find([open_recording(tmp_path / "sweeps" / "0001-pitch")]).warnings)
     assert "takes the push for a slope" in warnings
     assert "mm/m" in warnings
 

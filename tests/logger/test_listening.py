@@ -101,7 +101,7 @@ def test_a_slow_instrument_is_waited_for():
 
 
 def test_two_talkers_are_never_named_with_confidence():
-    for seed in range(6):
+    for seed in range(2):
         both = [SimInstrument.of("indicator-line", rate_hz=9), SimInstrument.of("indicator-with-position", rate_hz=11)]
         assert found_on(SimPort(both, seed=seed))["heard"] != "named"
 

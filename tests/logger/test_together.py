@@ -11,7 +11,7 @@ from fixtures.wires import TcpWire
 from logger.beside import places_of, position_at
 from logger.decode import make_decoder
 from logger.errors import PortError
-from logger.findings import evidence_of, geometry_of
+from logger.findings import as_json, evidence_of, find, geometry_of
 from logger.instruments import instrument_from_text, load_instrument
 from logger.machines import machine_from_text
 from logger.readings import Ended
@@ -221,7 +221,7 @@ def test_an_indicator_a_level_and_an_encoder_in_one_sweep_on_the_command_line(tm
     assert swept["beside"][0]["position_source"] == "encoder"
     assert [one["readings"] for one in swept["beside"]] == [len(t_s), len(t_s)]
     assert shell.sweeps() == ["0001-across", f"0002-{level}"]
-    spots = shell.json("spots", "1")
+    spots = as_json(find([open_recording(tmp_path / "sweeps" / "0001-across")]))
     x, height = np.array(spots["profile"]["x_mm"]), np.array(spots["profile"]["height_mm"])
     assert np.max(np.abs(height - (0.1 + 0.02 * np.sin(x / 400.0)))) < 0.006
 
@@ -235,10 +235,8 @@ def test_an_indicator_a_level_and_an_encoder_in_one_sweep_on_the_command_line(tm
         (("--with", "P", "nothing-like-it", "position"), "There is no instrument profile"),
     ],
 )
-def test_what_does_not_go_together_is_refused_before_a_port_is_opened(tmp_path, arguments, words):
-    shell = Shell(tmp_path)
-    done = shell(
-        "sweep", "--port", "socket://127.0.0.1:1", "--instrument", "indicator-line", "--set-up", "across", *arguments
-    )
-    assert done.returncode == 2
-    assert words in done.stderr
+def test_what_does_not_go_together_is_refused_before_a_port_is_opened(tmp_path, capsys, arguments, words):
+    Shell(tmp_path)
+    first = ("--port", "socket://127.0.0.1:1", "--instrument", "indicator-line", "--set-up", "across")
+    assert main(["sweep", *first, *arguments, "--job", str(tmp_path)]) == 2
+    assert words in capsys.readouterr().err
