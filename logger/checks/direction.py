@@ -86,6 +86,23 @@ def record(job: Job, check: Check, by: str, *, moved_as_said: bool) -> None:
         )
 
 
+def settled(
+    job: Job, check: Check, readings: Readings, said: bool | None, entries: Sequence[JournalEntry]
+) -> tuple[bool | None, str]:
+    """Whether somebody saw the number move as said (None: nothing here has a direction), and the warning if not.
+
+    ``said`` is what was typed with the readings (direction=yes): it is recorded. Asks nobody.
+    """
+    by = readings.words.get("by", "")
+    if said is not None:
+        record(job, check, by, moved_as_said=said)
+        return True, ""
+    if not sentence_of(check, by):
+        return None, ""
+    wanting = needed(check, readings, entries)
+    return (False, unchecked(wanting)) if wanting else (True, "")
+
+
 def unchecked(said: str) -> str:
     """The warning where nobody could be asked."""
     return f"Nobody has checked the direction of this set-up. {said}; then say direction=yes."

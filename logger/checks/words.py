@@ -20,6 +20,17 @@ if TYPE_CHECKING:
     from logger.wording import Units
 
 
+def adjusted_data(check: Check, typed: Typed) -> dict[str, Any]:
+    """What a ``taken`` entry holds that says a thing was corrected: all of it, or the part that was said."""
+    position = typed.readings.words.get("position")
+    return {
+        "check": check.name,
+        "adjusted": True,
+        **({"part": typed.part} if typed.part != 1.0 else {}),
+        **({"words": {"position": position}} if position else {}),
+    }
+
+
 def taken_data(check: Check, typed: Typed, result: Result, texts: Sequence[str]) -> dict[str, Any]:
     """What a ``taken`` entry holds."""
     verdict = result.verdict

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from logger.checks.model import Check, Correction
 from logger.checks.table import BY_NAME, all_above, all_below
-from logger.checks.words import correction_lines, limits_words, taken_data, value_words, verdict_line
+from logger.checks.words import adjusted_data, correction_lines, limits_words, taken_data, value_words, verdict_line
 from logger.commands import Answer
 from logger.commands._guide import SUFFIX, WIDTH, allowed_json
 from logger.commands._job import open_job
@@ -137,8 +137,7 @@ def take(args: argparse.Namespace) -> Answer:
     texts = with_sweeps(job, check, texts_of(args, job, check))
     typed = understand(check, texts, limits, _confirm(args), unit_needed=args.units == "in")
     if typed.adjusted:
-        position = {"words": {"position": p}} if (p := typed.readings.words.get("position")) else {}
-        job.append("taken", check=check.name, adjusted=True, part=typed.part, **position)
+        job.append("taken", **adjusted_data(check, typed))
         return _adjusted(job, check)
     if typed.readings.words.get("cuts") == "which":
         return _which_cuts(typed, args.units)
@@ -157,21 +156,17 @@ def _direction(
     """Whether somebody saw the number move as said (None: nothing here has a direction), and the warning if not."""
     from logger.checks import direction
 
-    by = typed.readings.words.get("by", "")
-    if typed.direction is not None:
-        direction.record(job, check, by, moved_as_said=typed.direction)
-        return True, []
-    if not direction.sentence_of(check, by):
-        return None, []
-    said = direction.needed(check, typed.readings, entries)
-    if not said:
-        return True, []
+    looked, unchecked = direction.settled(job, check, typed.readings, typed.direction, entries)
+    if not unchecked:
+        return looked, []
     if args.terminal.interactive:
+        by = typed.readings.words.get("by", "")
+        said = direction.sentence_of(check, by)
         answer = args.terminal.ask(f"{said}. Did it? [y/n, Enter = nobody looked]").casefold()
         if answer in ("y", "yes", "n", "no"):
             direction.record(job, check, by, moved_as_said=answer.startswith("y"))
             return True, []
-    return False, [direction.unchecked(said)]
+    return False, [unchecked]
 
 
 def _the_check(name: str) -> Check:

@@ -109,11 +109,12 @@ class JobParts:
     ) -> Outcome:
         """Typed readings as ``key=value``: understood, judged, written into the journal. NotAllowed: nothing was."""
         from logger.checks.board import board_of
+        from logger.checks.direction import settled
         from logger.checks.swept import with_sweeps
         from logger.checks.table import BY_NAME, all_above
         from logger.checks.taking import result_of
         from logger.checks.typed import understand
-        from logger.checks.words import correction_lines, taken_data, verdict_line
+        from logger.checks.words import adjusted_data, correction_lines, taken_data, verdict_line
 
         one = BY_NAME[check]
         limits = self.limits(job, check)
@@ -121,20 +122,28 @@ class JobParts:
         typed = understand(one, texts, limits, confirm, unit_needed=units == "in")
         if typed.readings.words.get("cuts") == "which":
             return Outcome(one, None, typed.allowed, lines=_worth_cutting(typed))
+        entries = job.standing_entries()
+        looked, unchecked = None, ""
+        if not typed.adjusted:
+            looked, unchecked = settled(job, one, typed.readings, typed.direction, entries)
+        if typed.direction_alone:
+            return Outcome(one, None, typed.allowed, lines=("The number moves as said, written down.",))
         said: tuple[str, ...] = ("Adjusted, written down.",)
         corrections: tuple[str, ...] = ()
         notes: tuple[str, ...] = ()
         verdict = None
         if typed.adjusted:
-            job.append("taken", check=one.name, adjusted=True)
+            job.append("taken", **adjusted_data(one, typed))
         else:
-            taking = result_of(one, typed, job.standing_entries(), job.machine, confirm, job)
+            taking = result_of(one, typed, entries, job.machine, confirm, job)
             typed, result = taking.typed, taking.result
-            job.append("taken", **taken_data(one, typed, result, texts))
+            job.append("taken", **taken_data(one, typed, result, texts), direction_checked=looked)
             shown: Units = "in" if units == "in" else "mm"
             said = (verdict_line(result, typed.allowed, shown),)
             corrections = tuple(line.strip() for line in correction_lines(result.corrections, shown))
-            notes, verdict = (*typed.readings.warnings, *result.notes), result.verdict
+            feasible = (taking.feasible.sentence,) if taking.feasible and result.verdict.word != "outside" else ()
+            warnings = (*typed.readings.warnings, *((unchecked,) if unchecked else ()))
+            notes, verdict = (*warnings, *result.notes, *[each for each in feasible if each]), result.verdict
         found = board_of(job)
         stale = tuple(name for name in all_above(check) if found.row(name).state == "stale")
         return Outcome(one, verdict, typed.allowed, said, corrections, notes, stale, found.next, found.why)
