@@ -9,6 +9,7 @@ from fixtures.instrument_sim import Speaker, play
 from fixtures.line_writer import Line
 from fixtures.wires import TcpWire
 from logger.beside import places_of, position_at
+from logger.cli import main
 from logger.decode import make_decoder
 from logger.errors import PortError
 from logger.findings import as_json, evidence_of, find, geometry_of
