@@ -8,8 +8,6 @@ to look; whether the readings keep still there, against how they change half-way
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 import numpy as np
 
 from analysis.results import FloatArray
@@ -81,12 +79,6 @@ def standing_at_marks(
         u = u if count > 1 else float(np.hypot(u, near / 2.0))
         out.append(Dwell(float(start), float(end), mean, u, count, von_neumann_ratio(value[inside])))
     return out
-
-
-def typical_dwell_s(dwells: Sequence[Dwell | None]) -> float:
-    """How long the stops lasted that were seen, at least."""
-    seen = [d.end_s - d.start_s for d in dwells if d is not None]
-    return float(np.median(seen)) if seen else 0.0
 
 
 def _change(t: FloatArray, z: FloatArray, middle_s: float) -> float | None:

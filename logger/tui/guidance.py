@@ -14,7 +14,7 @@ FASTEST_MM_PER_S = 150.0
 READING_EVERY_MM = 4.0
 """So close together readings are wanted: about what the analysis gathers into one."""
 SLOWEST_MM_PER_S = 20.0
-TOO_FAST, TOO_SLOW = 1.4, 0.5
+TOO_FAST = 1.4
 
 
 def pace_mm_per_s(rate_per_s: float | None) -> float:
@@ -25,14 +25,12 @@ def pace_mm_per_s(rate_per_s: float | None) -> float:
 
 
 def pace_words(rate_per_s: float | None, speed_mm_per_s: float | None) -> str:
-    """``about 150 mm/s`` and, where it differs by much, what it is now."""
+    """``about 150 mm/s`` and, where it is much more, what it is now."""
     wanted = pace_mm_per_s(rate_per_s)
     said = f"about {wanted:.0f} mm/s"
     if speed_mm_per_s is None or speed_mm_per_s < 1.0:
         return said
-    if speed_mm_per_s > TOO_FAST * wanted:
-        return f"{said}; now {speed_mm_per_s:.0f}: slower"
-    return f"{said}; now {speed_mm_per_s:.0f}: faster" if speed_mm_per_s < TOO_SLOW * wanted else said
+    return f"{said}, now {speed_mm_per_s:.0f}: slower" if speed_mm_per_s > TOO_FAST * wanted else said
 
 
 def stations_round(stretches: Sequence[tuple[float, float]], stations_mm: Sequence[float]) -> tuple[float, ...]:

@@ -104,7 +104,8 @@ class Trace:
             known = np.isfinite(x_mm)
             self._bin(here, x_mm[known], height[known])
             self.here_mm = float(x_mm[known][-1])
-            self._followed = [*self._followed, (float(t_s[known][-1]), self.here_mm)][-FOLLOWED:]
+            latest = zip(t_s[known][-FOLLOWED:].tolist(), x_mm[known][-FOLLOWED:].tolist(), strict=True)
+            self._followed = [*self._followed, *latest][-FOLLOWED:]
         elif here.marks_s and not here.complete:
             here.open_t.append(t_s)
             here.open_height.append(height)

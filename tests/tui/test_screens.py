@@ -280,7 +280,8 @@ def test_the_sweep_shows_marks_counts_and_where_the_carriage_is():
             assert "carriage at 1480" in text
             assert "marks 6 of 9, next 1950" in text
             assert "381 readings" in text
-            assert "Push on toward the outfeed stop. Press space at each mark." in text
+            assert "On to the outfeed stop" in text
+            assert "Space at each mark." in text
 
     run(scenario())
 
@@ -310,9 +311,11 @@ def test_all_marks_of_all_passes_and_enter_lead_to_the_findings():
             assert source_of(app).stopped == "operator"
             source_of(app).queue = [Ended(19 * 10**9, "operator")]
             pass_time(app, 0.2)
+            assert app.session.parts.swept == ["0008-across"]
+            assert "Not seen yet" in shown(app)  # these invented readings were taken at the marks alone
+            await pilot.press("enter")
             await app.workers.wait_for_complete()
             await pilot.pause()
-            assert app.session.parts.swept == ["0008-across"]
             assert app.screen.NAME == "findings"
 
     run(scenario())

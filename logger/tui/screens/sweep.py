@@ -24,9 +24,10 @@ from logger.tui.keys import SWEEP, Key
 from logger.tui.screens.base import Sheet, TooSmall
 from logger.tui.trace import Trace
 from logger.tui.widgets.carriage import CarriagePicture, CarriageView
-from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, plate
+from logger.tui.widgets.counters import count_lines
+from logger.tui.widgets.lines import INK, Line, Lines
 from logger.tui.widgets.rail import Rail, along_of
-from logger.tui.wording import SWEEP_CAUTIONS, State, Units, ago, live_state, rate
+from logger.tui.wording import SWEEP_CAUTIONS, State, Units, ago, live_state
 from logger.wording import count
 
 DRAWN_PER_S = 10
@@ -54,6 +55,9 @@ class SweepScreen(Sheet):
         self._waiting = False
         self._whole: tuple[float, ...] | None = None
         self._last_time_s = 0.0
+        self._by_position = False
+        """The lines carry the carriage's position: marks may be made and need not be."""
+        self._early_asked = False
 
     def body(self) -> Iterable[Widget]:
         yield CarriageView(id="carriage")
@@ -141,7 +145,9 @@ class SweepScreen(Sheet):
         times = np.array([reading.t_ns for reading in run], dtype=np.float64) * 1e-9
         self._last_time_s = float(times[-1])
         heights = self.feed.meaning.heights(in_base_units(run))
-        self.trace.add(times, heights, self._positions(run))
+        positions = self._positions(run)
+        self._by_position = self._by_position or positions is not None
+        self.trace.add(times, heights, positions)
 
     def _positions(self, run: list[Reading]) -> FloatArray | None:
         """x from the line's position field, None where the lines have none."""
@@ -225,32 +231,10 @@ class SweepScreen(Sheet):
         if feed is None or trace is None:
             return []
         letters = self.query_one("#counts", Lines).letters
-        value = self.units.height(now.height) if now.height is not None else "− − −"
-        where = "" if trace.here_mm is None else f"  at x {self.units.position(trace.here_mm)}"
-        source = feed.source
-        made, wanted = len(trace.now.marks_s), len(trace.now.stations_mm)
-        upcoming = trace.next_station()
-        following = f", next {self.units.position(upcoming)}" if upcoming is not None else ""
-        lost = "" if self._folder is not None else "not written: no job is open"
-        third = f"{count(source.gaps)} gaps   garbage {count(source.garbage)}"
         insert = self.session.machine.table.insert_mm
         opening = f"insert {insert[0][0]:.0f} to {insert[0][1]:.0f}" if insert else ""
-        rows = (
-            (
-                [(f"  {value} {self.units.unit}", BOLD), (where, INK)],
-                f"{count(source.readings)} readings",
-                "not seen yet",
-            ),
-            (plate(state, letters, filled=False), third, opening),
-            ([(f"  marks {made} of {wanted}{following}", INK)], lost or "disk: all of it written", rate(now.rate)),
-        )
-        lines: list[Line] = []
-        for index, (left, middle, right) in enumerate(rows):
-            width = sum(len(text) for text, _ in left)
-            shape = f"{letters.hatch} " if index == 0 else ""
-            tail = f"{' ' * max(1, 33 - width)}{middle:<25}{shape}{right}"
-            lines.append([*left, (tail, SOFT)])
-        return lines
+        written = "disk: all of it written" if self._folder is not None else "not written: no job is open"
+        return count_lines(feed.source, trace, now, state, letters, self.units, (written, opening))
 
     def _words_of_head(self) -> str:
         trace, session = self.trace, self.session
@@ -270,15 +254,17 @@ class SweepScreen(Sheet):
         if trace.now.complete:
             last = len(trace.passes) >= trace.wanted
             return "All marks made. Press enter." if last else "This pass is complete. Press enter, then come back."
+        if self._by_position and not trace.now.marks_s:
+            return f"It sends its position: no marks needed. Push to the {end} stop, then press enter."
         rate_now = self.feed.now().rate if self.feed is not None else None
         level = self.feed is not None and self.feed.meaning.quantity == "mm/m"
         if not trace.now.marks_s:
             first = trace.now.stations_mm[0] if trace.now.stations_mm else 0.0
             pace = "stopping at each mark" if level else pace_words(rate_now, None)
-            return f"Stand at {self.units.position(first)}, press space, push toward the {end} stop, {pace}."
+            return f"Stand at {self.units.position(first)}, press space, push to the {end} stop, {pace}."
         if level:
-            return f"On toward the {end} stop: stop at each mark, wait until it stands, press space."
-        return f"Push on toward the {end} stop, {pace_words(rate_now, trace.speed_mm_per_s())}. Space at each mark."
+            return f"On to the {end} stop: stop at each mark, wait until it stands, press space."
+        return f"On to the {end} stop, {pace_words(rate_now, trace.speed_mm_per_s())}. Space at each mark."
 
     # --- keys -------------------------------------------------------------------------------------------------------
 
@@ -304,14 +290,26 @@ class SweepScreen(Sheet):
             if not tour.pushing():
                 tour.push()
             return
-        if not trace.now.complete and trace.now.stations_mm:
+        if self._by_position and not trace.now.complete and not trace.now.marks_s:
+            if not self._at_the_end(trace) and not self._early_asked:
+                self._early_asked = True
+                self.say("The carriage is not at the end of its travel. Push on; or press enter again to end here.")
+                return
+        elif not trace.now.complete and trace.now.stations_mm:
             missing = len(trace.now.stations_mm) - len(trace.now.marks_s)
             self.say(f"{missing} marks are missing in this pass. Make them, or press x to begin the sweep again.")
             return
+        self._early_asked = False
         if len(trace.passes) < trace.wanted:
             trace.begin_pass()
         else:
             self.feed.source.stop()  # type: ignore[attr-defined]
+
+    def _at_the_end(self, trace: Trace) -> bool:
+        """True within a tenth of the stroke of the end this pass goes to."""
+        first, last = self.session.machine.carriage.stroke_mm
+        end = last if trace.now.direction > 0 else first
+        return trace.here_mm is not None and abs(trace.here_mm - end) <= 0.1 * (last - first)
 
     def action_throw_away(self) -> None:
         """Begin again; what was recorded stays on disk but is not counted."""
