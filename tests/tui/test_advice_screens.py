@@ -188,6 +188,8 @@ def test_a_sweep_that_comes_to_its_end_under_the_question_is_not_lost():
             app.screen_stack[-2].tick()
             await press(app, pilot, "y")
             assert app.session.parts.swept == ["0008-across"]
+            assert "Not seen yet" in shown(app)
+            await press(app, pilot, "enter")
             assert app.screen.NAME == "findings"
 
     run(scenario())
@@ -355,5 +357,32 @@ def test_the_report_is_written_from_the_board_and_its_place_is_said():
         async with opened() as (app, pilot):
             await press(app, pilot, "r")
             assert "Written: kiln-street/report.html." in shown(app)
+
+    run(scenario())
+
+
+def test_an_instrument_that_sends_its_position_needs_no_marks_but_an_early_enter_is_said():
+    async def scenario():
+        async with opened() as (app, pilot):
+            app.open_sweep()
+            await press(app, pilot)
+            source = source_of(app)
+            for i in range(60):
+                source.queue.append(Reading(i * 10**8, 0.1, "mm", "", 10.0 * i))
+            pass_time(app, 0.2)
+            assert "no marks needed" in shown(app)
+            await press(app, pilot, "enter")
+            assert "not at the end of its travel" in shown(app)
+            assert len(app.screen.trace.passes) == 1
+            for i in range(60, 261):
+                source.queue.append(Reading(i * 10**8, 0.1, "mm", "", 10.0 * i))
+            pass_time(app, 0.2)
+            await press(app, pilot, "enter")
+            assert len(app.screen.trace.passes) == 2
+            for i in range(261):
+                source.queue.append(Reading((300 + i) * 10**8, 0.1, "mm", "", 2600.0 - 10.0 * i))
+            pass_time(app, 0.2)
+            await press(app, pilot, "enter")
+            assert source.stopped == "operator"
 
     run(scenario())

@@ -251,7 +251,8 @@ class PlugScreen(Sheet):
             self.session.port, self.session.instrument_name = named.port, named.instrument
             self.session.remember()
             self._fill()
-            self.say(f"Found on {named.port}: {named.says} Now s sweeps, v looks at it live.")
+            says = named.says.partition(". ")[0].removesuffix(".")
+            self.say(f"Found on {named.port}: {says}. Now s sweeps, v looks at it live.")
         self._show()
 
     def _offer_to_ask(self, names: list[str]) -> None:
