@@ -148,7 +148,9 @@ def _worth_lines(found: Findings, units: Units) -> list[str]:
         ("mean", parts_of_mean(found.profile) if found.extremes.mean is not None else {}),
     ):
         said = [
-            f"{part} {amount(u, None, found.profile.unit, units, sign=False)}" for part, u in parts.items() if u > 0
+            f"{part} {amount(u, None, found.profile.unit, units, sign=False)}"
+            for part, u in parts.items()
+            if u >= 0.0005
         ]
         if said:
             lines.append(f"  ± of {name} from: {', '.join(said)}")

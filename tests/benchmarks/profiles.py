@@ -233,15 +233,14 @@ def spots_score(number: int) -> tuple[int, int, int]:
     return false, int(there), int(missed)
 
 
-def growth(rates: Sequence[float] = (100.0, 1000.0), passes: int = 2) -> list[tuple[int, float]]:
-    """(readings, seconds) of the analysis for longer and longer recordings."""
+def growth(lengths_s: Sequence[float] = (75.0, 150.0, 300.0, 600.0)) -> list[tuple[float, int, float]]:
+    """(seconds swept, readings, seconds of analysis) at 1 kHz, longer and longer."""
     out = []
-    for rate in rates:
-        for hand in (Hand(), Hand(speed_mm_s=15.0)):
-            sweep = simulate(1, rate_hz=rate, hand=hand, encoder_step_mm=0.25, passes=passes)
-            began = time.perf_counter()
-            profile_for("encoder", sweep, 0.001)
-            out.append((len(sweep.t_s), time.perf_counter() - began))
+    for length in lengths_s:
+        sweep = simulate(1, rate_hz=1000.0, hand=Hand(speed_mm_s=5200.0 / length), encoder_step_mm=0.25)
+        began = time.perf_counter()
+        profile_for("encoder", sweep, 0.001)
+        out.append((length, len(sweep.t_s), time.perf_counter() - began))
     return out
 
 
@@ -284,8 +283,10 @@ def main() -> None:
         counts = np.array(pool.map(spots_score, range(asked.sweeps), 4)).sum(axis=0)
     print(f"False spots per 100 sweeps of a straight rail: {100 * counts[0] / asked.sweeps:.1f} (at most 2)")
     print(f"Missed spots of at least three times U: {counts[2]} of {counts[1]} (at most 5 %)")
-    for readings, seconds in growth():
-        print(f"{readings} readings: {seconds:.2f} s")
+    grown = growth()
+    for length, readings, seconds in grown:
+        times = f"{readings / grown[0][1]:.1f} times the readings, {seconds / grown[0][2]:.1f} times the time"
+        print(f"{length:.0f} s at 1 kHz, {readings} readings: {seconds:.2f} s ({times})", flush=True)
 
 
 if __name__ == "__main__":
