@@ -153,9 +153,12 @@ def _states(job: Job, entries: Sequence[JournalEntry], progress: Progress | None
 
 
 def _plan(job: Job, states: Sequence[RailState]) -> Plan | None:
+    """What to turn next, where something is to be turned: learning from years of rounds takes its time."""
     from logger import advice
 
-    if not any(state.findings for state in states):
+    if not states or not states[-1].findings or states[-1].turned:
+        return None
+    if all(found.verdict.word == "inside" for found in states[-1].findings):
         return None
     try:
         return advice.advise(job)

@@ -109,6 +109,29 @@ def test_what_was_turned_when_by_whom_and_how_far(html, facts):
     assert "root" in section
 
 
+def test_what_remains_is_the_advice_of_bolts_with_its_cautions_first(tmp_path):
+    """The example as it was found: its first sweep only, outside."""
+    from logger.advice import advise
+
+    shutil.copytree(EXAMPLE, tmp_path / "job")
+    journal = tmp_path / "job" / "journal.jsonl"
+    journal.write_text(journal.read_text(encoding="utf-8").splitlines()[0] + "\n", encoding="utf-8")
+    job = Job.open(tmp_path / "job")
+    tree = parsed(page(gather(job, now=NOW)))
+    plan = advise(job)
+    rows = cells(tree, "moves")[1:]
+    assert [row[1] for row in rows] == [move.bolt for move in plan.moves]
+    for row, move in zip(rows, plan.moves, strict=True):
+        assert row[2].endswith(amount(abs(move.raise_mm), None, "mm", sign=False))
+        assert row[6] == amount(move.reading_target, move.uncertainty, move.unit)
+    (section,) = [each for each in tree.iter("section") if each.get("id") == "remains"]
+    assert text_of(section).index("isolate and lock out") < text_of(section).index(plan.moves[0].turn)
+
+
+def test_an_inside_machine_has_nothing_to_turn_and_says_so(html):
+    assert "Nothing to turn: what was swept last is inside." in html
+
+
 def test_what_was_not_done_is_named(html, facts):
     for expected in ("Not measured: ", "; Twist of the table; ", "Nobody has checked that"):
         assert any(expected in said for said in facts.not_done)
