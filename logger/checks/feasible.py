@@ -13,6 +13,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from logger.errors import NotAllowed
+
 if TYPE_CHECKING:
     from analysis.results import Verdict
     from logger.checks.model import Allowed, Check, Readings
@@ -95,6 +97,10 @@ def _finer(key: str, unit: str, readings: Readings, needs: float, again: Callabl
         if doubt >= used:
             continue
         finer = replace(readings, numbers={**readings.numbers, key: (doubt,)}, halves={})
-        if again(finer).uncertainty <= needs:
+        try:
+            enough = again(finer).uncertainty <= needs
+        except NotAllowed:  # finer readings would contradict one another: then these are not to be had finer
+            continue
+        if enough:
             return name
     return ""

@@ -61,14 +61,16 @@ def feet(rng: np.random.Generator, kind: str) -> Shot:
 
 
 def _until_free(body: CastBody, foot: int) -> float:
-    low, high = 0.0, 8.0
-    for _ in range(17):
-        middle = 0.5 * (low + high)
+    """Lowered by so much it carries nothing: its load falls in a straight line as long as the others carry."""
+
+    def load(lowered_mm: float) -> float:
         raised = body.raised_mm.copy()
-        raised[foot] -= middle
-        free = not replace(body, raised_mm=raised).carries()[foot]
-        low, high = (low, middle) if free else (middle, high)
-    return 0.5 * (low + high)
+        raised[foot] -= lowered_mm
+        now = replace(body, raised_mm=raised)
+        return float(now.raised_mm[foot] - (now._rows(*now.feet.T) @ now._state())[foot])
+
+    here, lower = load(0.0), load(0.02)
+    return 0.02 * here / (here - lower)
 
 
 # --- sag -------------------------------------------------------------------------------------------------------------

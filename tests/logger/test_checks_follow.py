@@ -142,6 +142,12 @@ def test_where_no_instrument_would_do_a_longer_base_is_named():
     assert (taking.feasible.instrument, "longer base" in taking.feasible.sentence) == ("", True)
 
 
+def test_readings_that_would_contradict_each_other_were_they_finer_are_taken_as_they_are():
+    gaps = "carriage_side=0.30,0.30 table_side=0.17,0.17 kerf=3.2 knife=2.8 plate=2.2 u=0.1"
+    taking = Diary().take("knife", gaps)
+    assert taking.feasible is not None and not taking.feasible.decides
+
+
 def test_the_room_of_a_limit_is_half_of_it_on_two_sides():
     assert room(Allowed(-0.1, 0.1, "mm", "")) == pytest.approx(0.1)
     assert room(Allowed(0.0, 0.2, "mm", "")) == pytest.approx(0.1)
