@@ -143,9 +143,10 @@ def test_where_no_instrument_would_do_a_longer_base_is_named():
 
 
 def test_readings_that_would_contradict_each_other_were_they_finer_are_taken_as_they_are():
-    gaps = "carriage_side=0.30,0.30 table_side=0.17,0.17 kerf=3.2 knife=2.8 plate=2.2 u=0.1"
+    gaps = "carriage_side=0.50,0.50 table_side=0.40,0.40 kerf=3.2 knife=2.8 plate=2.2 u=0.2"
     taking = Diary().take("knife", gaps)
-    assert taking.feasible is not None and not taking.feasible.decides
+    assert taking.feasible is not None
+    assert (taking.feasible.decides, taking.feasible.instrument) == (False, "")
 
 
 def test_the_room_of_a_limit_is_half_of_it_on_two_sides():
