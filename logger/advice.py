@@ -44,7 +44,7 @@ __all__ = ["advise", "as_json", "estimate_turned", "places", "predict", "predict
 UNSEEN_PART = 0.04  # a bolt that moves no seen reading by this part of its lift is not seen
 BEYOND = 1.05  # a band is not called out of reach for a hair: the model is not that good
 LOW_END = 0.15  # the lower end of what the bolts may reach, as a quantile of the draws
-COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.012, "fewest": 0.06, "least": 0.005}
+COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.02, "fewest": 0.06, "least": 0.005}
 COST_OF_TRAVEL: Mapping[str, float] = {"least": 0.4}  # per mm of thread
 
 GUARD_mm = 0.0015  # what a profile's own figures do not know: between stations, hysteresis (common practice, no source)
