@@ -64,7 +64,8 @@ def _judged(job: Job) -> RailState | None:
     found = [f for f in state.current.values() if f.set_up in known and known[f.set_up].direction == "height"]
     if not found:
         return RailState("cannot tell", "Nothing was swept that reads heights, pitch or roll.", None, None)
-    swept = [each.verdict for each in found]
+    heights = [each for each in found if known[each.set_up].kind != "level"]
+    swept = [each.verdict for each in (heights or found)]  # a level beside a stand informs places and tilt instead
     seen, not_seen = _seen_and_not(job, found)
     last = swept[-1]
     value, uncertainty = (last.value, last.uncertainty) if last.unit == "mm" else (None, None)
