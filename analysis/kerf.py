@@ -24,7 +24,7 @@ Wall = Literal["away", "guide", "both", "none"]
 VISIBLE_mm = 0.01
 """The shallowest mark seen in raking light on a smooth board (common practice, no source)."""
 
-UNLIKE = 0.15
+UNLIKE = 0.18
 """How far a blade's teeth stand out unlike on its two sides, as a part of the marks' depth (simulated blades)."""
 
 
@@ -70,7 +70,7 @@ def from_depths(
         doubt = depth_uncertainty_mm / math.sqrt(2.0)
         return _marks(middle - unlike, middle + unlike, doubt, chord, "cannot tell")
     depth = away_mm if wall == "away" else guide_mm
-    lowest = max((depth - visible_mm) / 2.0, 0.0)
+    lowest = max((depth * (1.0 - UNLIKE / 2.0) - visible_mm) / 2.0, 0.0)
     if swing_mm is not None:
         lowest = min(max(lowest, depth - swing_mm), depth)
     sense = 1.0 if wall == "away" else -1.0
