@@ -45,6 +45,7 @@ QUESTIONS = (
     Question("opening", "opening in it from, to", "mm; empty where there is none", "", keys=("table",)),
     Question("stand", "indicator stands at", "mm, on the table, tip on the carriage", "", keys=("set_ups",)),
     Question("blade", "middle of the blade at", "mm; empty: no place of its own", "", keys=("places",)),
+    Question("spindle", "moulder spindle at", "mm; empty where there is none", ""),
 )
 """In the order in which one walks along the machine with a tape measure."""
 
@@ -65,7 +66,6 @@ def machine_text(answers: Mapping[str, str], template: str) -> str:
     start, end = _pair(answers, "table")
     opening = _pair(answers, "opening") if answers.get("opening", "").strip() else None
     stand = _one(answers, "stand")
-    blade = _one(answers, "blade") if answers.get("blade", "").strip() else None
     bolts = _bolts(answers)
     lines: list[str] = []
     in_bolts = False
@@ -79,7 +79,7 @@ def machine_text(answers: Mapping[str, str], template: str) -> str:
     text = "\n".join(lines)
     span = f"[{first}, {last}]"
     inserts = f", insert_mm: [{opening[0]}, {opening[1]}]" if opening else ""
-    places = [f'  - {{name: blade, x_mm: {blade}, peak_to_valley_mm: 0.05, origin: "common practice, no source"}}']
+    places = _places(answers)
     for pattern, new in (
         (r"^# The figures below are invented:.*$", "# Begun with the short form of the screen; the rest is as usual."),
         (r"^name: .*$", f"name: {_quoted(answers.get('name', ''))}"),
@@ -89,7 +89,7 @@ def machine_text(answers: Mapping[str, str], template: str) -> str:
         (r"^  stroke_mm: \[[^]]*\]", f"  stroke_mm: {span}"),
         (r"^table: \{.*\}", f"table: {{from_mm: {start}, to_mm: {end}{inserts}}}"),
         (r"^(  across: \{kind: fixed, x_mm: )[^,]+", rf"\g<1>{stand}"),
-        (r"^places:\n  - .*$", "places:\n" + places[0] if blade else "places: []"),
+        (r"^places:\n  - .*$", "\n".join(["places:", *places]) if places else "places: []"),
     ):
         text = re.sub(pattern, new.replace("\\", "\\\\") if "\\g" not in new else new, text, count=1, flags=re.M)
     return text
@@ -135,6 +135,18 @@ def _bolts(answers: Mapping[str, str]) -> list[str]:
             f"  - {{name: B{index}, x_mm: {_number('bolts', x)}{side}, pitch_mm: {_one(answers, 'pitch')}, "
             f"raises: {raises}, seen_from: {seen_from or 'below'}, kind: screw_and_locknut}}"
         )
+    return lines
+
+
+def _places(answers: Mapping[str, str]) -> list[str]:
+    """Where height matters most: what is allowed there is the template's, common practice."""
+    lines = []
+    for name, allowed in (("blade", 0.05), ("spindle", 0.025)):
+        if answers.get(name, "").strip():
+            x_mm = _one(answers, name)
+            lines.append(
+                f'  - {{name: {name}, x_mm: {x_mm}, peak_to_valley_mm: {allowed}, origin: "common practice, no source"}}'
+            )
     return lines
 
 

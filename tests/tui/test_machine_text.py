@@ -23,6 +23,7 @@ ANSWERS = {
     "opening": "1010 1090",
     "stand": "1100",
     "blade": "1050",
+    "spindle": "1450",
 }
 
 
@@ -42,7 +43,7 @@ def test_the_answers_are_in_the_machine_that_loads():
     assert [bolt.x_mm for bolt in machine.bolts] == [150, 650, 1150, 1650, 2150, 2650]
     assert {bolt.pitch_mm for bolt in machine.bolts} == {1.5}
     assert machine.set_ups["across"].x_mm == 1100
-    assert machine.places[0].x_mm == 1050
+    assert [(place.name, place.x_mm) for place in machine.places] == [("blade", 1050), ("spindle", 1450)]
 
 
 def test_every_comment_of_the_template_but_the_one_on_invented_figures_stays():
@@ -60,7 +61,7 @@ def test_pairs_of_bolts_are_typed_with_a_stroke():
 
 
 def test_no_opening_and_no_blade_are_possible():
-    _, machine, faults = machine_of(opening="", blade="")
+    _, machine, faults = machine_of(opening="", blade="", spindle="")
     assert faults == {}
     assert machine.table.insert_mm == ()
     assert machine.places == ()

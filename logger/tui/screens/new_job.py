@@ -1,6 +1,6 @@
 """A new machine by a short form; what it writes is the commented machine.yaml one could have written by hand.
 
-Why it exists: the first sweep needs fourteen answers and no editor. The file is read by the same reader as one written
+Why it exists: the first sweep needs fifteen answers and no editor. The file is read by the same reader as one written
 by hand before anything is saved, and every fault stands under the answer it comes from.
 """
 
