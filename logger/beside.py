@@ -145,12 +145,36 @@ def _positioned(recording: Recording, other: Recording, own_time: Callable[[Arra
     t_s, x_mm = own_time(t_s[known]), x_mm[known]
     order = np.argsort(t_s, kind="stable")
     t_s, x_mm = t_s[order], x_mm[order]
+    shift_mm, said = _began_elsewhere(recording, x_mm)
+    x_mm = x_mm - shift_mm
     return replace(
         recording,
+        warnings=(*recording.warnings, *said),
         position_mm=position_at(recording.t_s, t_s, x_mm),
         no_value_position_mm=position_at(recording.no_value_t_s, t_s, x_mm),
         position_from=other.name,
     )
+
+
+def _began_elsewhere(recording: Recording, x_mm: Array) -> tuple[float, list[str]]:
+    """What to take off an encoder's positions: nothing, or its count at the start where only then they fit the stroke
+    (a board that did not start again when its port was opened goes on counting from an earlier push)."""
+    try:
+        set_up, carriage = recording.machine.set_up(recording.set_up), recording.machine.carriage
+    except TruestrokeError:
+        return 0.0, []
+    low, high = (float(end) for end in carriage.stroke_mm)
+    zero = low if set_up.encoder.at_zero_mm is None else set_up.encoder.at_zero_mm
+    slack = 0.03 * (high - low)
+
+    def fits(shift_mm: float) -> bool:
+        moved = zero + x_mm - shift_mm
+        return bool(moved.min() >= low - slack and moved.max() <= high + slack)
+
+    if fits(0.0) or not fits(float(x_mm[0])):
+        return 0.0, []
+    said = f"the encoder's count began at {x_mm[0]:.0f} mm; positions are from where the carriage stood at the start"
+    return float(x_mm[0]), [said]
 
 
 def position_at(wanted_s: Array, t_s: Array, x_mm: Array) -> Array:

@@ -12,8 +12,12 @@ from typing import TYPE_CHECKING
 from logger.errors import NotAllowed
 
 if TYPE_CHECKING:
+    import numpy as np
+    from numpy.typing import NDArray
+
     from logger.instruments import Instrument
     from logger.machines import SetUp
+    from logger.recording import Recording
 
 
 def channel_read(set_up: SetUp, instrument: Instrument, channels: Sequence[str]) -> str:
@@ -33,6 +37,16 @@ def channel_read(set_up: SetUp, instrument: Instrument, channels: Sequence[str])
     if set_up.axis is not None and set_up.axis in values:
         return set_up.axis
     return values[0] if values else ""
+
+
+def of_its_channel(recording: Recording, set_up: SetUp) -> NDArray[np.bool_]:
+    """Which readings (readings,) are of the channel that the set-up reads."""
+    import numpy as np  # who only listens need not wait for it
+
+    if len(recording.channels) < 2:
+        return np.ones(len(recording.t_s), bool)
+    chosen = channel_read(set_up, recording.instrument, recording.channels)
+    return np.asarray(recording.channel == recording.channels.index(chosen))
 
 
 class ChannelFilter:

@@ -15,7 +15,6 @@ import numpy as np
 
 from analysis import positions as located_positions
 from analysis.contact import Interval, carried_windows, fixed_windows
-from analysis.level import push_as_slope
 from analysis.marks import STATION_PLACE_MM
 from analysis.positions import Evidence, NoPosition, locate
 from analysis.results import Extremes, Findings, FloatArray, Positions, Profile, Quantity, Straightness, Verdict
@@ -26,11 +25,12 @@ from analysis.sweeps import Geometry, Outcome, SweepData, profile_of
 from analysis.uncertainty import extremes, smooth_covariance
 from analysis.units import height_from_reading
 from analysis.verdict import combine, judge
-from logger.channels import channel_read
+from logger.channels import of_its_channel
 from logger.errors import NotAllowed, NotUnderstood
 from logger.findings_words import as_json as as_json
 from logger.findings_words import lines as lines
 from logger.instrument_trial import extremes_with_floor, floor_for, with_floor
+from logger.pushed_level import pushed_level
 from logger.typed_sweep import is_typed, typed_outcome, typed_positions
 
 if TYPE_CHECKING:
@@ -62,16 +62,17 @@ def find(recordings: Sequence[Recording], accept: Accepted = ()) -> Findings:
     outcome = outcome_of(recordings, accept)
     first = recordings[0]
     profile = outcome.profile
-    ends = extremes(profile.x_mm, profile.value, _with_table(profile, first), profile.zero_known)
+    whole = _with_table(profile, first)
+    ends = extremes(profile.x_mm, profile.value, whole, profile.zero_known)
     ends = extremes_with_floor(ends, profile)
     return Findings(
         set_up=first.set_up,
         sweeps=tuple(recording.name for recording in recordings),
         position_source=outcome.source,
-        profile=profile,
+        profile=_said_over_the_plane(profile, whole),
         extremes=ends,
         straightness=_straightness(profile),
-        spots=find_spots(profile),
+        spots=find_spots(replace(profile, covariance=whole)),
         verdict=_unless_doubtful(
             _as_far_as_seen(_verdict(first.machine, profile, ends), profile, geometry_of(first).windows), outcome.doubt
         ),
@@ -82,6 +83,19 @@ def find(recordings: Sequence[Recording], accept: Accepted = ()) -> Findings:
         position_why="; ".join(dict.fromkeys(where.why for where in outcome.located if where.why)),
         repairs=outcome.repairs,
     )
+
+
+def _said_over_the_plane(profile: Profile, whole: FloatArray) -> Profile:
+    """The profile with the uncertainty of a height over the table's *plane*, the flatness of a table nobody mapped in it.
+
+    Its covariance stays that of the height over the table as it lies there: whoever compares two sweeps over the same
+    table needs that one.
+    """
+    table = np.sqrt(np.maximum(np.diag(whole) - np.diag(profile.covariance), 0.0))
+    if not table.any():
+        return profile
+    uncertainty = 2.0 * np.sqrt(np.diag(whole))
+    return replace(profile, uncertainty=uncertainty, parts={**profile.parts, "table": table})
 
 
 def _unless_doubtful(verdict: Verdict, doubt: str) -> Verdict:
@@ -122,30 +136,13 @@ def _outcome(recordings: Sequence[Recording], accept: Accepted) -> Outcome:
         return replace(
             outcome,
             profile=_over_the_plane(outcome.profile, recordings[0]),
-            warnings=(*outcome.warnings, *_pushed(outcome, sweeps)),
+            warnings=(*outcome.warnings, *pushed_level(outcome, sweeps)),
         )
     except ValueError as fault:
         names = ", ".join(recording.name for recording in recordings)
         raise NotUnderstood(
             f"Nothing can be made of {names}. {fault}", "Sweep again, with marks or an encoder."
         ) from fault
-
-
-def _pushed(outcome: Outcome, sweeps: Sequence[SweepData]) -> list[str]:
-    """A level that was read while the carriage was pushed: it takes the push for a slope."""
-    if outcome.profile.unit == "mm" or outcome.source == "stops":
-        return []
-    felt = 0.0
-    for sweep, where in zip(sweeps, outcome.located, strict=False):
-        times = [np.asarray(sweep.evidence.t_s) for _ in where.motions]
-        for motion, t_s in zip(where.motions, times, strict=True):
-            inside = t_s[(t_s >= motion.t_s[0]) & (t_s <= motion.t_s[-1])]
-            felt = max(felt, push_as_slope(inside, motion.position_mm(inside)))
-    known = f"Here the changes of pace read as up to {felt:.1f} mm/m. " if felt >= 0.05 else ""
-    return [
-        "The level was read while the carriage was pushed, and takes the push for a slope (acceleration over gravity). "
-        f"{known}Stop at the stations and wait until it stands."
-    ]
 
 
 def _typed_outcome(recordings: Sequence[Recording], geometry: Geometry) -> Outcome:
@@ -255,7 +252,7 @@ def evidence_of(recording: Recording, geometry: Geometry, accept: Iterable[str] 
     counted, silent = recording.position_mm, recording.no_value_position_mm
     if counts is not None and not recording.position_from and not getattr(recording.instrument, "counts_per_mm", None):
         counted, silent = counted / counts, silent / counts
-    read = _of_its_channel(recording, set_up)
+    read = of_its_channel(recording, set_up)
     return Evidence(
         t_s=recording.t_s[read],
         height=heights_of(recording)[read] * (-1.0 if "sign switched" in accept else 1.0),
@@ -273,14 +270,6 @@ def evidence_of(recording: Recording, geometry: Geometry, accept: Iterable[str] 
         resolution=geometry.resolution,
         accept=accept,
     )
-
-
-def _of_its_channel(recording: Recording, set_up: SetUp) -> np.ndarray[Any, np.dtype[np.bool_]]:
-    """Which readings are of the channel that the set-up reads."""
-    if len(recording.channels) < 2:
-        return np.ones(len(recording.t_s), bool)
-    chosen = channel_read(set_up, recording.instrument, recording.channels)
-    return np.asarray(recording.channel == recording.channels.index(chosen))
 
 
 def _belong_together(recordings: Sequence[Recording]) -> None:

@@ -18,7 +18,7 @@ import numpy as np
 from analysis.instrument_check import Floor, Repeats, Still, come_back, floor_of, resolution_seen, stand_still
 from analysis.level import Reversal, Settled, reversal, settle
 from analysis.results import Extremes, Profile
-from logger.channels import channel_read
+from logger.channels import of_its_channel
 from logger.errors import NotUnderstood
 
 if TYPE_CHECKING:
@@ -86,9 +86,8 @@ def _read(recording: Recording) -> tuple[Array, Array]:
     """Times and values of the set-up's channel."""
     set_up = recording.machine.set_ups.get(recording.set_up)
     good = np.isfinite(recording.value)
-    if len(recording.channels) > 1 and set_up is not None:
-        chosen = channel_read(set_up, recording.instrument, recording.channels)
-        good &= recording.channel == recording.channels.index(chosen)
+    if set_up is not None:
+        good &= of_its_channel(recording, set_up)
     return recording.t_s[good], recording.value[good]
 
 

@@ -40,7 +40,7 @@ def recorded(folder, profile, rows, monotonic_ns, together, **about):
     writer.finish(Ended(rows[-1].t_ns, "operator"), interpreter.totals)
 
 
-def push(folder, indicator, rows_of):
+def push(folder, indicator, rows_of, from_mm=0.0):
     """An indicator at 50 Hz and an encoder at 20 Hz whose recording began 3.7 s earlier; the carriage at 100 mm/s."""
     encoder = load_instrument("node-encoder")
     talk = Speaker.of_profile("node-encoder").writer
@@ -49,7 +49,7 @@ def push(folder, indicator, rows_of):
     for k in range(400):
         moment_s = began_s - 1.0 + 0.05 * k
         x_mm = max(0.0, (moment_s - began_s) * SPEED_MM_PER_S)
-        data = talk.write(Line(None, x_mm, time_s=0.05 * k))
+        data = talk.write(Line(None, from_mm + x_mm, time_s=0.05 * k))
         rows.append(WireRow(round((moment_s - earlier_s) * 1e9), "in", data))
     recorded(folder / "0001-across" / "position", encoder, rows, round(earlier_s * 1e9), [".."])
     recorded(
@@ -68,6 +68,15 @@ def test_an_encoder_on_a_second_port_gives_its_positions_to_the_indicators_readi
     assert recording.position_mm == pytest.approx(recording.t_s * SPEED_MM_PER_S, abs=0.1)
     evidence = evidence_of(recording, geometry_of(recording))
     assert evidence.counted_mm == pytest.approx(recording.t_s * SPEED_MM_PER_S, abs=0.1)
+
+
+def test_an_encoder_that_went_on_counting_is_counted_from_where_the_carriage_stood(tmp_path):
+    def rows():
+        return [WireRow(round(0.02 * k * 1e9), "in", b"%+.3f\r\n" % (0.001 * k)) for k in range(1, 800)]
+
+    recording = push(tmp_path, instrument(), rows, from_mm=7300.0)
+    assert recording.position_mm == pytest.approx(recording.t_s * SPEED_MM_PER_S, abs=0.1)
+    assert any("count began at 7300 mm" in warning for warning in recording.warnings)
 
 
 def test_an_indicator_whose_own_clock_is_the_time_base_is_tied_by_its_lines(tmp_path):
