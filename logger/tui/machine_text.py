@@ -143,10 +143,8 @@ def _places(answers: Mapping[str, str]) -> list[str]:
     lines = []
     for name, allowed in (("blade", 0.05), ("spindle", 0.025)):
         if answers.get(name, "").strip():
-            x_mm = _one(answers, name)
-            lines.append(
-                f'  - {{name: {name}, x_mm: {x_mm}, peak_to_valley_mm: {allowed}, origin: "common practice, no source"}}'
-            )
+            where = f"name: {name}, x_mm: {_one(answers, name)}, peak_to_valley_mm: {allowed}"
+            lines.append(f'  - {{{where}, origin: "common practice, no source"}}')
     return lines
 
 
