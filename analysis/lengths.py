@@ -38,13 +38,15 @@ def of_parts(set_mm: FloatArray, measured_mm: FloatArray, u_mm: float) -> Length
     """From parts cut at one or several settings (parts,); ``u_mm`` the expanded uncertainty of one measured part.
 
     One setting repeated tells offset and repeatability; settings further apart than a seventh of the longest also tell
-    the scale's division. Raises ValueError for no part.
+    the scale's division. Raises ValueError for no part, or a length that is none.
     """
     set_at, measured = np.asarray(set_mm, float), np.asarray(measured_mm, float)
     if len(set_at) != len(measured) or not len(set_at):
         raise ValueError(
             f"{len(set_at)} lengths set and {len(measured)} measured; one of each for every part is needed."
         )
+    if (set_at <= 0).any():
+        raise ValueError(f"A length of {float(set_at.min()):g} mm was set; parts have lengths above 0.")
     error = measured - set_at
     middle = set_at - set_at.mean()
     several = float(np.ptp(set_at)) > 0.15 * float(set_at.max())

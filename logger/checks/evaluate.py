@@ -10,6 +10,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from logger.checks import (
     evaluate_base,
     evaluate_fence,
@@ -43,7 +45,13 @@ EVALUATIONS: dict[str, Evaluation] = {
 def evaluate(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -> Result:
     """The result of one check. NotAllowed in one sentence where the readings do not carry one."""
     try:
-        result = EVALUATIONS[check.name](check, readings, allowed, machine)
+        with np.errstate(divide="raise", invalid="raise", over="raise"):
+            result = EVALUATIONS[check.name](check, readings, allowed, machine)
+    except ArithmeticError as wrong:  # a length of nothing, or sizes no machine has
+        raise NotAllowed(
+            f"{check.name}: these numbers cannot be worked with: one of them is nothing, or far out of size.",
+            "Look through the readings and their units; nothing was recorded.",
+        ) from wrong
     except ValueError as wrong:  # the analysis says in words what the readings lack
         raise NotAllowed(f"{check.name}: {wrong}", "Correct the readings; nothing was recorded.") from wrong
     return result

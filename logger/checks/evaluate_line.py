@@ -148,6 +148,7 @@ def _stop_screw(
     readings: Readings, error: float, doubt: float, arm: float, pitch: float | None, by_level: bool
 ) -> Correction:
     position = readings.words.get("position")
+    arm = abs(arm)
     move = abs(error) * arm / 1000.0
     if by_level:
         way = "so that it stops sooner" if error > 0 else "so that it stops later"
