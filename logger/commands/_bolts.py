@@ -10,6 +10,7 @@ import argparse
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 from logger.commands import Answer
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
 CHOICES = {"few": "fewest", "least": "least", "best": "chance"}
 """How the moves are chosen, as it is asked for, and the advice's own word."""
+WIDTH = 79
 SHOWN = 7
 """Stations of the learned response that are shown in words; all of them are in the JSON."""
 
@@ -54,7 +56,7 @@ def bolts_lines(plan: Plan, units: Units, machine: Machine) -> list[str]:
     lines = [f"round {plan.round}, {plan.set_up}: {_verdict(plan.verdict, units)}"]
     if plan.next == "turn" and plan.moves:
         lines += _more_to_see(plan, machine)
-        lines += ["", *plan.cautions, "", *_moves_table(plan.moves, units)]
+        lines += ["", *_wrapped("", plan.cautions), "", *_moves_table(plan.moves, units)]
         for move in plan.moves:
             lines += ["", *_steps(machine, move, units)]
         lines += ["", "  Then record what the indicator showed before and after, with your own figures:"]
@@ -77,8 +79,9 @@ def bolts_lines(plan: Plan, units: Units, machine: Machine) -> list[str]:
         lines += _whole_stroke_lines(plan.whole_stroke, units)
     if plan.next != "turn":
         lines += _more_to_see(plan, machine)
-    lines += [f"  why: {reason}" for reason in plan.why]
-    return [*lines, *_not_seen(plan.not_seen), *_warned(plan.warnings)]
+    lines += _wrapped("  ", [f"why: {reason}" for reason in plan.why])
+    lines += _wrapped("  ", [line.strip() for line in _not_seen(plan.not_seen)])
+    return [*lines, *_wrapped("  ", [line.strip() for line in _warned(plan.warnings)])]
 
 
 def _more_to_see(plan: Plan, machine: Machine) -> list[str]:
@@ -90,14 +93,25 @@ def _more_to_see(plan: Plan, machine: Machine) -> list[str]:
         return []
     from logger.extra_set_ups import sentence
 
-    return [f"  not known well enough yet: {', '.join(blind)}", f"  {sentence(plan.would_show[0])}"]
+    said = [f"not known well enough yet: {', '.join(blind)}", sentence(plan.would_show[0])]
+    return _wrapped("  ", said)
+
+
+def _wrapped(indent: str, sentences: Sequence[str]) -> list[str]:
+    """Each sentence on lines of its own, none wider than a terminal of 80."""
+    return [
+        line
+        for sentence in sentences
+        for line in wrap(sentence, WIDTH, initial_indent=indent, subsequent_indent=f"{indent}   ")
+    ]
 
 
 def _steps(machine: Machine, move: Move, units: Units) -> list[str]:
     from logger.turn_steps import steps_of
 
     steps = steps_of(machine, move, units)
-    return [f"  {move.order}. {move.bolt}", *[f"     {chr(96 + place)}) {step}" for place, step in enumerate(steps, 1)]]
+    lettered = [f"{chr(96 + place)}) {step}" for place, step in enumerate(steps, 1)]
+    return [f"  {move.order}. {move.bolt}", *_wrapped("     ", lettered)]
 
 
 def _whole_stroke_lines(place: PlaceFinding, units: Units) -> list[str]:

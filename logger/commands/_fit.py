@@ -30,6 +30,8 @@ def fit(args: argparse.Namespace) -> Answer:
         )
     if args.place is not None:
         return _play(job, args)
+    if args.parked:
+        return _parked(job, args)
     return _turn(job, args)
 
 
@@ -89,6 +91,45 @@ def _play(job: Job, args: argparse.Namespace) -> Answer:
         "typed": typed,
     }
     return Answer(answer, _play_lines(verdict.word, answer, args.units, STOP))
+
+
+def _parked(job: Job, args: argparse.Namespace) -> Answer:
+    import numpy as np
+
+    from analysis.carriage_fit import PART_OF_BAND, repeat
+
+    if not args.recording:
+        raise NotAllowed("--parked needs the recording in which it was read.", "As: truestroke fit 8 --parked")
+    recording = _opened(job, args.recording)
+    near = [np.abs(recording.t_s - mark) <= AT_A_MARK_s for mark in recording.mark_t_s]
+    values = [float(np.median(recording.value[each])) for each in near if each.any()]
+    try:
+        found = repeat(np.array(values))
+    except ValueError as why:
+        raise NotAllowed(f"{recording.name}: {why}", "Mark each time the carriage stands there again.") from why
+    limit = PART_OF_BAND * job.machine.band.peak_to_valley_mm
+    answer = {
+        "recording": recording.name,
+        "times": found.times,
+        "deviation_mm": round(found.deviation_mm, 5),
+        "range_mm": round(found.range_mm, 4),
+        "drift_mm": round(found.drift_mm, 4),
+        "drift_uncertainty_mm": round(found.drift_uncertainty_mm, 4),
+        "allowed_mm": limit,
+        "typed": "parked=" + ",".join(f"{value:.4f}" for value in values),
+    }
+    spread = amount(2.0 * found.deviation_mm, None, "mm", args.units, sign=False)
+    lines = [
+        f"parked {found.times} times: comes back to ±{spread} (k = 2), highest minus lowest "
+        f"{amount(found.range_mm, None, 'mm', args.units, sign=False)}; allowed "
+        f"{amount(limit, None, 'mm', args.units, sign=False)} (a third of the band)",
+        f"  To keep it, with the play: truestroke take fit {answer['typed']} ...",
+    ]
+    return Answer(answer, lines)
+
+
+AT_A_MARK_s = 0.3
+"""Readings this near to a mark are its own: the carriage stands."""
 
 
 def _opened(job: Job, name: str) -> Recording:

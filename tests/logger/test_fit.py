@@ -89,6 +89,19 @@ def test_a_smooth_sweep_shows_no_turn_of_a_roller(shell):
     assert not shell.json("fit")["repeats"]
 
 
+def test_a_parked_reading_that_is_marked_each_time_is_read_from_a_recording(shell):
+    lines, t_s = [], 0.0
+    for level in (0.120, 0.121, 0.120, 0.122, 0.119, 0.120):
+        for step in range(120):
+            away = 0.3 if step < 60 else 0.0
+            lines.append(f"{level + away:+.3f},t{t_s:.3f}{',M' if step == 95 else ''}\r\n")
+            t_s += 0.02
+    shell.sweep("".join(lines).encode(), marks=False)
+    answer = shell.json("fit", "1", "--parked")
+    assert answer["times"] == 6 and answer["range_mm"] == pytest.approx(0.003)
+    assert answer["typed"].startswith("parked=0.1200,0.1210")
+
+
 def test_play_is_read_from_a_recording_of_lifting_and_pressing(shell):
     lines, t_s = [], 0.0
     for level in (0.100, 0.131, 0.100, 0.130, 0.101, 0.131):
