@@ -70,6 +70,16 @@ def pictures(facts: Facts, units: Units = "mm") -> dict[str, Picture]:
     return out
 
 
+def _drawing(check: str) -> Markup:
+    """How the check is set up: our own drawing, which escapes its words itself; nothing where there is none."""
+    from logger.checks.drawings import drawing
+
+    try:
+        return Markup(drawing(check).svg())
+    except KeyError:
+        return Markup("")
+
+
 def fine(value: float, unit: str) -> str:
     """A part of an uncertainty: a tenth of a micrometre, or of a micrometre a metre, whatever the units of the rest."""
     return f"{value * 1000:.1f} {'µm' if unit == 'mm' else 'µm/m'}"
@@ -105,6 +115,7 @@ class Pen:
         self.facts = facts
         self.units = units
         self.machine = facts.job.machine
+        self._drawn: dict[tuple[int, str], Picture] = {}
 
     def words(self) -> dict[str, Any]:
         facts = self.facts
@@ -130,7 +141,7 @@ class Pen:
             "system": f"Python {platform.python_version()} on {platform.system()}",
             "newest": newest,
             "newest_state": newest_state,
-            "last_turned": facts.turned[-1] if facts.turned else None,
+            "last_turned": next((s for s in reversed(facts.states) if s.turned), None),
             "temperature": self._temperature(),
             "amount": amount,
             "position": position,
@@ -146,6 +157,7 @@ class Pen:
             "typed_rows": self._typed_rows,
             "rail_svg": lambda s, found: svg(self.rail(s, found)),
             "rail_caption": self.rail_caption,
+            "drawing_svg": lambda told: _drawing(told.check.name),
             "beads_svg": lambda told: svg(self.beads(told)) if _has_beads(told) else "",
         }
 
@@ -274,6 +286,13 @@ class Pen:
     # -- pictures
 
     def rail(self, state_: RailState, found: Findings) -> Picture:
+        """The rail picture of one set-up in one state; drawn once, for it is asked for by its caption too."""
+        key = (state_.number, found.set_up)
+        if key not in self._drawn:
+            self._drawn[key] = self._rail(state_, found)
+        return self._drawn[key]
+
+    def _rail(self, state_: RailState, found: Findings) -> Picture:
         plan = self.facts.plan
         newest = self.facts.states[-1] is state_ and plan is not None and plan.set_up == found.set_up
         first = next((f for s in self.facts.states for f in s.findings if f.set_up == found.set_up), None)
@@ -294,6 +313,8 @@ class Pen:
     def rail_caption(self, state_: RailState, found: Findings) -> str:
         first = next((f for s in self.facts.states for f in s.findings if f.set_up == found.set_up), None)
         dotted = "" if first is None or first is found else " Dotted: as it was first found."
+        if any(getattr(shape, "name", "") == "sleeve" for shape in self.rail(state_, found).shapes):
+            dotted += " Thin broken lines above and below the profile: its uncertainty."
         known = "" if found.profile.zero_known else " The zero is not known: only the shape is."
         typical = amount(float(np.median(found.profile.uncertainty)), None, found.profile.unit, self.units, sign=False)
         return (
