@@ -57,12 +57,15 @@ def sweep(args: argparse.Namespace) -> Answer:
         if not one.is_position:
             fits(job, one.set_up, one.instrument)
             warnings += _direction(job, one.set_up, one.instrument, args.terminal)
+    also = _also(args, job, set_up, instrument, [one.set_up for one in beside])
     folder = job.next_recording_folder(set_up)
     folders = folders_for(folder, job, beside)
     specs = _specs(args, job, folder, set_up, instrument, wanted, list(zip(beside, folders, strict=True)))
     ended, others = _recorded(args, specs, wanted)
     answer = wrap_up(job, folder, ended, warnings, instrument, args.port)
     told = [_beside_told(job, one, where, end) for one, where, end in zip(beside, folders, others, strict=True)]
+    if ended.how not in ("interrupted", "disk full"):
+        told += [_copied(job, folder, ended, name, instrument, args.port) for name in also]
     return _all_told(answer, told) if told else answer
 
 
@@ -125,6 +128,25 @@ def _direction(job: Job, set_up: str, instrument: Instrument, terminal: Terminal
 
 
 # --- recording -------------------------------------------------------------------------------------------------------
+
+
+def _also(args: argparse.Namespace, job: Job, set_up: str, instrument: Instrument, taken: Sequence[str]) -> list[str]:
+    """The other set-ups that this instrument says in the same lines."""
+    names = [the_set_up(job, name) for name in args.also]
+    for place, name in enumerate(names):
+        fits(job, name, instrument)
+        if name in (set_up, *taken, *names[:place]):
+            raise NotAllowed(f"The set-up {name} is named twice.", "Each is swept once.")
+    return names
+
+
+def _copied(job: Job, folder: Path, ended: Ended, set_up: str, instrument: Instrument, port: str) -> Answer:
+    """The same push as a sweep of another set-up."""
+    from logger.recording_copy import copy_for_set_up
+
+    target = job.next_recording_folder(set_up)
+    copy_for_set_up(folder, target, set_up)
+    return wrap_up(job, target, ended, [], instrument, port)
 
 
 def _specs(

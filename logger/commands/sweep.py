@@ -49,6 +49,14 @@ def add_parser(subparsers: Subparsers) -> None:
         "which gives positions to the others (repeatable)",
     )
     parser.add_argument(
+        "--also",
+        metavar="S",
+        action="append",
+        default=[],
+        help="the same instrument says this set-up too (the other axis of a level): a second sweep of the same push "
+        "(repeatable)",
+    )
+    parser.add_argument(
         "--typed",
         action="store_true",
         help="no port: one reading is typed at each station of --marks (a dial, a bubble, feelers as 0.10..0.15); "

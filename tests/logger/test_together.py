@@ -17,7 +17,7 @@ from logger.instruments import instrument_from_text, load_instrument
 from logger.machines import machine_from_text
 from logger.readings import Ended
 from logger.recorder import Recorder
-from logger.recording import open_recording
+from logger.recording import open_recording, verify
 from logger.recording_write import Description, RecordingWriter
 from logger.together import Together
 from logger.wire import Interpreter, WireRow
@@ -250,3 +250,30 @@ def test_what_does_not_go_together_is_refused_before_a_port_is_opened(tmp_path, 
     first = ("--port", "socket://127.0.0.1:1", "--instrument", "indicator-line", "--set-up", "across")
     assert main(["sweep", *first, *arguments, "--job", str(tmp_path)]) == 2
     assert words in capsys.readouterr().err
+
+
+def test_a_two_axis_level_pushed_once_is_a_sweep_of_both_its_set_ups(tmp_path):
+    """Pitch 2.9 and roll 0.7 degrees in every sentence: 50.66 and 12.22 mm/m (1000 tan)."""
+    shell = Shell(tmp_path)
+    sentence = b"$WIXDR,A,+02.9,D,PITCH,A,+00.7,D,ROLL*07\r\n"
+    with server(sender(sentence * 300)) as url:
+        swept = shell.json(
+            *("sweep", "--port", url, "--instrument", "level-nmea-xdr", "--set-up", "pitch", "--also", "roll"),
+            *("--passes", "1", "--until", "closed"),
+        )
+    assert [one["sweep"] for one in swept["beside"]] == ["0002-roll"]
+    for name, slope in (("0001-pitch", 50.66), ("0002-roll", 12.22)):
+        recording = open_recording(tmp_path / "sweeps" / name)
+        evidence = evidence_of(recording, geometry_of(recording))
+        assert len(evidence.t_s) == 300
+        assert evidence.height == pytest.approx(np.full(300, slope), abs=0.005)
+        assert verify(tmp_path / "sweeps" / name) == []
+
+
+def test_a_set_up_that_the_instrument_cannot_say_is_refused_before_the_push(tmp_path, capsys):
+    Shell(tmp_path)
+    asked = ["sweep", "--port", "P", "--instrument", "level-nmea-xdr", "--set-up", "pitch", "--also"]
+    assert main([*asked, "across", "--job", str(tmp_path)]) == 2
+    assert "wants an indicator" in capsys.readouterr().err
+    assert main([*asked, "pitch", "--job", str(tmp_path)]) == 2
+    assert "named twice" in capsys.readouterr().err
