@@ -97,7 +97,8 @@ def extended(sweep: Sweep, low_mm: float, high_mm: float) -> Sweep:
     """The sweep carried on to the ends of the stretch the set-up reads in, where they were missed by a little.
 
     The last centimetre before an edge is seldom in a profile, yet the carriage runs there too, and where it slopes the
-    extremes are there. A straight line through the last ``END_BASE_mm``; its bend is in the covariance.
+    extremes are there. Half way between a straight line through the last ``END_BASE_mm`` and a parabola through the
+    last twice as much; what the two differ by, and a bend nobody saw, is in the covariance.
     """
     for end_mm, at_start in ((low_mm, True), (high_mm, False)):
         edge = 0 if at_start else len(sweep.s_mm) - 1
@@ -106,11 +107,17 @@ def extended(sweep: Sweep, low_mm: float, high_mm: float) -> Sweep:
             continue
         away = np.abs(sweep.s_mm - sweep.s_mm[edge])
         base = int(np.argmin(np.abs(away - END_BASE_mm) + 1e9 * (away == 0.0)))
-        mix = np.zeros(len(sweep.s_mm))
-        part = beyond / float(away[base])
-        mix[edge], mix[base] = 1.0 + part, -part
+        further = int(np.argmin(np.abs(away - 2.0 * END_BASE_mm) + 1e9 * (away <= away[base])))
+        near, far = float(away[base]), float(away[further])
+        mix, bend = np.zeros(len(sweep.s_mm)), np.zeros(len(sweep.s_mm))
+        mix[edge], mix[base] = 1.0 + beyond / near, -beyond / near
+        if far > near:  # the parabola through the three less the line through the first two (divided differences)
+            bend[[edge, base, further]] = 1.0 / (near * far), -1.0 / (near * (far - near)), 1.0 / (far * (far - near))
+            bend *= beyond * (beyond + near)
+        bent = float(bend @ sweep.value)
+        mix += 0.5 * bend
         across = sweep.covariance @ mix
-        own = float(mix @ across) + (END_BEND_mm * beyond / END_REACH_mm) ** 2
+        own = float(mix @ across) + (END_BEND_mm * beyond / END_REACH_mm) ** 2 + bent**2
         place = 0 if at_start else len(sweep.s_mm)
         covariance = np.insert(
             np.insert(sweep.covariance, place, across, axis=0), place, np.insert(across, place, own), axis=1

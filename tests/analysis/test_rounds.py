@@ -40,6 +40,16 @@ def test_ends_that_were_missed_by_a_little_are_carried_on_straight_with_more_dou
     assert len(extended(sweep(), 300.0, 1690.0).s_mm) == 60  # too far to guess
 
 
+def test_a_profile_that_bends_towards_its_end_is_carried_on_with_the_bend_in_its_doubt():
+    """By hand: a parabola of 1e-6 mm/mm^2, 40 mm beyond its end; the line falls short by 1e-6 * 40 * (40 + 50)."""
+    s = np.arange(500.0, 1001.0, 10.0)
+    bent = Sweep(ACROSS, s, 1e-6 * (s - 500.0) ** 2, 1e-10 * np.eye(len(s)))
+    whole = extended(bent, 500.0, 1040.0)
+    truth, short = 1e-6 * 540.0**2, 1e-6 * 40.0 * 90.0
+    assert whole.value[-1] == pytest.approx(truth - 0.5 * short, abs=1e-6)
+    assert np.sqrt(whole.covariance[-1, -1]) == pytest.approx(np.hypot(short, 0.004), rel=0.01)
+
+
 def test_two_rounds_share_the_first_sweeps_error():
     turn = Turn(2, 0.1, 0.005)
     rounds = (Round({"a": sweep()}, (turn,)), Round({"a": sweep(0.11)}, (turn,)), Round({"a": sweep(0.12)}))
