@@ -62,6 +62,7 @@ class Row:
     """One check on the board. ``why`` says what the state rests on; ``value`` in ``check.allowed.unit``.
 
     ``look_again``: when something that gives way wants measuring next; ``late`` when that has passed.
+    ``skipped``: left out on purpose (a machine without a scoring blade), until it is measured or taken up again.
     """
 
     check: Check
@@ -73,6 +74,7 @@ class Row:
     allowed: Allowed
     look_again: datetime | None = None
     late: bool = False
+    skipped: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,18 +117,41 @@ def board_from(
     rows = tuple(_row(check, entries, taken, moved, rail, machine) for check in CHECKS)
     if now is not None:
         rows = tuple(_with_look(row, entries, now) for row in rows)
-    following = next((row for row in rows if row.state != "inside"), None)
+    left_out = skipped(entries)
+    rows = tuple(replace(row, skipped=row.check.name in left_out) for row in rows)
+    following = next((row for row in rows if row.state != "inside" and not row.skipped), None)
     late = next((row for row in rows if row.late), None)
     if following is None and late is not None:
         return Board(rows, late.check.name, "Everything is inside; but this was pushed, and it is time to look again.")
     if following is None:
-        return Board(rows, None, "Every check is inside, and nothing it rests on was moved since.")
+        return Board(rows, None, _all_done(rows))
     return Board(rows, following.check.name, _why_next(following, rows))
 
 
 def standing_limits(check: Check, entries: Sequence[JournalEntry], machine: Machine | None = None) -> Allowed:
     """The user's own limits where the journal has some for this check, else the machine file's, else the table's."""
     return _limits(check, history(entries)[0].get(check.name, []), machine)
+
+
+def _all_done(rows: Sequence[Row]) -> str:
+    left_out = [row.check.name for row in rows if row.skipped]
+    if not left_out:
+        return "Every check is inside, and nothing it rests on was moved since."
+    return f"Every check but those left out ({', '.join(left_out)}) is inside, and nothing was moved since."
+
+
+def skipped(entries: Sequence[JournalEntry]) -> set[str]:
+    """The checks that are left out now: said so, and neither measured nor taken up again since."""
+    left_out: set[str] = set()
+    for entry in entries:
+        name = entry.data.get("check")
+        if entry.kind != "taken" or not isinstance(name, str):
+            continue
+        if entry.data.get("skipped") is True:
+            left_out.add(name)
+        else:
+            left_out.discard(name)
+    return left_out
 
 
 def _with_look(row: Row, entries: Sequence[JournalEntry], now: datetime) -> Row:

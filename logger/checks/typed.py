@@ -46,6 +46,7 @@ class Typed:
 
     ``direction``: whether the number moved as said (None: nothing was said of it). ``part``: how much of the correction
     was made, of an adjustment (1: all of it). ``direction_alone``: the direction was said, and no readings.
+    ``skip``: the check is left out (True), or taken up again (False); then there are no readings either.
     """
 
     readings: Readings
@@ -55,6 +56,7 @@ class Typed:
     direction: bool | None = None
     part: float = 1.0
     direction_alone: bool = False
+    skip: bool | None = None
 
 
 def understand(
@@ -66,6 +68,8 @@ def understand(
     asked; ``unit_needed`` refuses bare numbers of lengths (a user who works in inches has to write them out).
     """
     given = _pairs(check, texts)
+    if "skip" in given:
+        return _skipped(given, standing)
     adjusted = _yes(given.pop("adjusted", "no"), "adjusted")
     direction = _yes(given.pop("direction"), "direction") if "direction" in given else None
     part = _part(given.pop("part"), adjusted) if "part" in given else 1.0
@@ -105,8 +109,17 @@ def understand(
     return Typed(readings, allowed, own, adjusted, direction, part, alone)
 
 
+def _skipped(given: dict[str, str], standing: Allowed) -> Typed:
+    skip = _yes(given.pop("skip"), "skip")
+    if given:
+        raise NotAllowed(
+            f"skip= says that the check is left out; {next(iter(given))} is a reading.", "Say one of both."
+        )
+    return Typed(Readings({}, {}), standing, own_limits=False, adjusted=False, skip=skip)
+
+
 def _pairs(check: Check, texts: Iterable[str]) -> dict[str, str]:
-    known = [*[ask.key for ask in check.asks], "allowed", "origin", "adjusted", "part", "direction"]
+    known = [*[ask.key for ask in check.asks], "allowed", "origin", "adjusted", "part", "direction", "skip"]
     given: dict[str, str] = {}
     for text in texts:
         key, found, value = text.partition("=")

@@ -21,7 +21,9 @@ if TYPE_CHECKING:
 
 
 def adjusted_data(check: Check, typed: Typed) -> dict[str, Any]:
-    """What a ``taken`` entry holds that says a thing was corrected: all of it, or the part that was said."""
+    """What a ``taken`` entry holds that has no readings: a thing was corrected (all of it or a part), or left out."""
+    if typed.skip is not None:
+        return {"check": check.name, "skipped": typed.skip}
     position = typed.readings.words.get("position")
     return {
         "check": check.name,

@@ -74,7 +74,8 @@ def board_lines(found: Board, units: Units) -> list[str]:
     for row in found.rows:
         value = value_words(row.value, row.uncertainty, row.allowed, units)
         limits = limits_words(row.allowed, units) if row.check.asks else "as machine.yaml"
-        rows.append((row.check.name, state(row.state), value, limits, (row.time or "")[:10]))
+        word = "· left out" if row.skipped else state(row.state)
+        rows.append((row.check.name, word, value, limits, (row.time or "")[:10]))
     # Value and limit say why a typed one is outside; what made one stale, and the rail, take a sentence.
     doubtful = [row for row in found.rows if row.why and (row.state == "stale" or row.check.name == "rail")]
     lines = table(rows) + [f"  {row.check.name}: {row.why}" for row in doubtful]
@@ -103,6 +104,7 @@ def _row_json(row: Row) -> dict[str, Any]:
         **({f"value{suffix}": row.value, f"uncertainty{suffix}": row.uncertainty} if suffix else {}),
         "allowed": allowed_json(row.allowed),
         "taken": row.time,
+        "skipped": row.skipped,
         "why": row.why,
         **({"look_again": row.look_again.isoformat(timespec="minutes"), "late": row.late} if row.look_again else {}),
         "rests_on": [{"check": each.check, "reason": each.reason} for each in row.check.rests_on],
@@ -136,6 +138,9 @@ def take(args: argparse.Namespace) -> Answer:
         )
     texts = with_sweeps(job, check, texts_of(args, job, check))
     typed = understand(check, texts, limits, _confirm(args), unit_needed=args.units == "in")
+    if typed.skip is not None:
+        job.append("taken", **adjusted_data(check, typed))
+        return _left_out(job, check, typed.skip)
     if typed.adjusted:
         job.append("taken", **adjusted_data(check, typed))
         return _adjusted(job, check)
@@ -267,6 +272,27 @@ def _which_cuts(typed: Typed, units: Units) -> Answer:
     return Answer(answer, [heading, *table(rows), last])
 
 
+def _left_out(job: Job, check: Check, skip: bool) -> Answer:
+    """What leaving a check out costs, said once."""
+    from logger.checks.board import board_of
+
+    found = board_of(job)
+    above = all_above(check.name)
+    cost = [
+        f"{other}: {each.reason}" for other in above for each in BY_NAME[other].rests_on if each.check == check.name
+    ]
+    said = f"{check.title}: left out, recorded." if skip else f"{check.title}: taken up again, recorded."
+    answer = {
+        "check": check.name, "skipped": skip, "costs": cost if skip else [], "warnings": [], "next": found.next,
+        "why": found.why,
+    }  # fmt: skip
+    lines = [said]
+    if skip and cost:
+        lines += _wrapped("  What rests on it is worth only as much as it happens to be in order:")
+        lines += [line for each in cost for line in _wrapped(f"  {each}")]
+    return Answer(answer, [*lines, *_after(found, [], [])])
+
+
 def _adjusted(job: Job, check: Check) -> Answer:
     from logger.checks.board import board_of
 
@@ -280,7 +306,11 @@ def _adjusted(job: Job, check: Check) -> Answer:
         "next": found.next,
         "why": found.why,
     }
-    return Answer(answer, [f"{check.title}: adjusted, recorded.", *_after(found, stale, [])])
+    row = found.row(check.name)
+    look = [] if row.look_again is None else _wrapped(f"  {_look_again(row)}")
+    if row.look_again is not None:
+        answer["look_again"] = row.look_again.isoformat(timespec="minutes")
+    return Answer(answer, [f"{check.title}: adjusted, recorded.", *look, *_after(found, stale, [])])
 
 
 def _after(found: Board, stale: list[str], warnings: list[str]) -> list[str]:
@@ -297,13 +327,17 @@ def _out_of_order(found: Board, check: Check) -> list[str]:
     alike: dict[tuple[str, str], list[str]] = {}
     for name in behind:
         if name in near:
-            alike.setdefault((found.row(name).state, near[name]), []).append(name)
+            alike.setdefault((_standing(found.row(name)), near[name]), []).append(name)
     said = [
         f"{_these(names)} {word}: when corrected later, measure this again. {why}"
         for (word, why), names in alike.items()
     ]
-    far = [f"{name} ({found.row(name).state})" for name in behind if name not in near]
+    far = [f"{name} ({_standing(found.row(name))})" for name in behind if name not in near]
     return [*said, *([f"Under those, also not inside: {', '.join(far)}."] if far else [])]
+
+
+def _standing(row: Row) -> str:
+    return "left out" if row.skipped else row.state
 
 
 def _these(names: list[str]) -> str:

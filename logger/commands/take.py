@@ -23,7 +23,8 @@ def add_parser(subparsers: Subparsers) -> None:
         "the result, the verdict and the correction; it goes into the journal. A bare number is in the unit the key\n"
         "says (mm, mm/m, degrees); others are written out: 0.004in, 4thou, 20arcsec. allowed=0..0.1 with\n"
         "origin='maker's manual' sets your own limit; adjusted=yes records that the thing was corrected (part=0.5: by\n"
-        "half of what was said). direction=yes: the tip was lifted, and the number moved as said.",
+        "half of what was said). direction=yes: the tip was lifted, and the number moved as said; skip=yes\n"
+        "leaves a check out (a machine without a scoring blade) and says what that costs; skip=no takes it up again.",
         "  truestroke take toe\n"
         "  truestroke take toe front=0.10,0.11 rear=0.08,0.10 span=240\n"
         "  truestroke take sag x=0,300,600,900 gap=..0.05,0.10..0.15,0.10..0.15,..0.05 strut=450 pitch=1.5\n"

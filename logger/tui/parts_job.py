@@ -122,6 +122,11 @@ class JobParts:
         typed = understand(one, texts, limits, confirm, unit_needed=units == "in")
         if typed.readings.words.get("cuts") == "which":
             return Outcome(one, None, typed.allowed, lines=_worth_cutting(typed))
+        if typed.skip is not None:
+            job.append("taken", **adjusted_data(one, typed))
+            found = board_of(job)
+            left = ("Left out, written down.",) if typed.skip else ("Taken up again, written down.",)
+            return Outcome(one, None, typed.allowed, lines=left, next=found.next, why=found.why)
         entries = job.standing_entries()
         looked, unchecked = None, ""
         if not typed.adjusted:

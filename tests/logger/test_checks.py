@@ -404,6 +404,25 @@ def test_the_rail_is_what_the_sweeps_say():
     assert "spindle" in board.why
 
 
+def test_a_check_that_is_left_out_is_not_pointed_at_until_it_is_measured_or_taken_up_again():
+    history = History().took("condition", "base").add("taken", check="feet", skipped=True)
+    board = history.board()
+    assert (board.row("feet").skipped, board.next) == (True, "twist")
+    assert history.add("taken", check="feet", skipped=False).board().next == "feet"
+    assert not History().add("taken", check="feet", skipped=True).took("feet").board().row("feet").skipped
+    everything = finished().add("taken", check="scoring", adjusted=True).add("taken", check="scoring", skipped=True)
+    done = everything.took("final").board(TRUE_RAIL)
+    assert done.next is None
+    assert "left out (scoring)" in done.why
+
+
+def test_leaving_out_is_said_alone():
+    check = BY_NAME["feet"]
+    assert understand(check, ["skip=yes"], check.allowed, never).skip is True
+    with pytest.raises(NotAllowed, match="Say one of both"):
+        understand(check, ["skip=yes", "gap=0,0,0,0"], check.allowed, never)
+
+
 def test_own_limits_stay_with_the_check():
     limits = {"lower": 0.0, "upper": 0.08, "unit": "mm/m", "origin": "maker's manual"}
     board = History().took("toe", allowed=limits, own_limits=True).took("toe", value=0.051).board()
