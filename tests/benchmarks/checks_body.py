@@ -307,8 +307,8 @@ def bevel(rng: np.random.Generator, kind: str) -> Shot:
         return Shot.of(result, 1000.0 * lean)
     height = float(rng.uniform(50.0, 90.0))
     turns = np.array([1.0, -1.0]) * wobble
-    low = rng.normal(0.0, 0.003, 2) + 0.5
-    high = low - (lean + turns + square) * height + rng.normal(0.0, 0.003 * math.sqrt(1.0), 2)
+    low = 0.5 + rng.normal(0.0, 0.003, 2)
+    high = 0.5 - (lean + turns + square) * height + rng.normal(0.0, 0.003, 2)
     result = take("bevel", [f"low={listed(low)}", f"high={listed(high)}", f"height={height:.1f}", "u=0.006"])
     return Shot.of(result, 1000.0 * lean)
 
