@@ -91,6 +91,31 @@ def test_every_check_can_be_opened_and_shows_its_cautions_first():
     run(scenario())
 
 
+def test_before_a_set_up_is_trusted_one_touch_by_hand_is_asked_for_and_the_answer_kept():
+    async def scenario():
+        async with opened(size=(80, 40), taken=True) as (app, pilot):
+            await to_check(app, pilot, "blade")
+            await press(app, pilot, "enter")
+            assert "Push the tip in with a finger: the number must grow." in " ".join(shown(app).split())
+            await press(app, pilot, "enter", "y", "'0.01 0.02 0.03 0.02 0.01 0.0", "ctrl+s")
+            assert app.screen.NAME == "result"
+            kinds = [entry.kind for entry in entries(app)]
+            assert "direction check" in kinds[-3:]
+
+    run(scenario())
+
+
+def test_working_out_of_order_says_what_it_may_cost():
+    async def scenario():
+        async with opened(size=(80, 50)) as (app, pilot):
+            await to_check(app, pilot, "toe")
+            await press(app, pilot, "enter")
+            text = " ".join(shown(app).split())
+            assert "condition is not measured: when it is corrected later, measure this again." in text
+
+    run(scenario())
+
+
 def test_a_set_up_is_drawn():
     async def scenario():
         async with opened(taken=True) as (app, pilot):
@@ -124,7 +149,7 @@ def test_four_keys_say_that_the_machine_is_in_condition():
 
 async def type_twist(app, pilot, infeed="0.80", outfeed="0.10"):
     await to_check(app, pilot, "twist")
-    await press(app, pilot, "enter", "enter", f"'{infeed}", "enter", f"'{outfeed}", "enter", "'900", "ctrl+s")
+    await press(app, pilot, "enter", "enter", "y", f"'{infeed}", "enter", f"'{outfeed}", "enter", "'900", "ctrl+s")
 
 
 def test_typed_readings_give_verdict_value_correction_and_cautions_before_it():
@@ -147,7 +172,7 @@ def test_a_reading_of_an_unusual_size_is_asked_about_before_it_is_believed():
         async with opened(taken=True) as (app, pilot):
             before = len(entries(app))
             await to_check(app, pilot, "blade")
-            await press(app, pilot, "enter", "enter", "'4 6 5 3 4 6", "ctrl+s")
+            await press(app, pilot, "enter", "enter", "y", "'4 6 5 3 4 6", "ctrl+s")
             assert app.screen.NAME == "sure?"
             assert "4 thou" in " ".join(shown(app).split())
             await press(app, pilot, "n")

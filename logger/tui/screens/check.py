@@ -111,11 +111,32 @@ class CheckScreen(Sheet):
         part("first, your hands", check.cautions)
         part("you need", [check.needs])
         part("do this", [f"{i}. {step}" if len(check.steps) > 1 else step for i, step in enumerate(check.steps, 1)])
+        part("look once", [self._direction()])
+        part("not inside yet, underneath", self._underneath())
         part("allowed", [self._limits()], SOFT)
         part("rests on", [f"{each.check}: {each.reason}" for each in check.rests_on], SOFT)
         part("left alone by", [f"{each.check}: {each.reason}" for each in check.left_alone_by], SOFT)
         part("adjusting it disturbs", [f"{each.check}: {each.reason}" for each in check.disturbs], SOFT)
         return lines
+
+    def _direction(self) -> str:
+        """What to do by hand and what the number must do, before this set-up is trusted."""
+        from logger.checks.direction import DIRECTIONS
+
+        said = DIRECTIONS.get(self.check.name, "")
+        return f"{said}." if isinstance(said, str) and said else ""
+
+    def _underneath(self) -> list[str]:
+        """Working out of order is allowed, and what it may cost is said."""
+        board = self.session.board
+        if board is None:
+            return []
+        states = {row.check.name: row.state for row in board.rows}
+        return [
+            f"{each.check} is {states[each.check]}: when it is corrected later, measure this again. {each.reason}"
+            for each in self.check.rests_on
+            if states.get(each.check, "inside") != "inside"
+        ]
 
     def _limits(self) -> str:
         from logger.checks.words import limits_words

@@ -29,6 +29,18 @@ LIMITS = (
 )
 
 
+def _direction(check: Check) -> list[Field]:
+    """Whether the number was seen to move as it should: one touch by hand before the set-up is trusted."""
+    from logger.checks.direction import DIRECTIONS
+
+    said = DIRECTIONS.get(check.name)
+    if said is None:
+        return []
+    sentences = [said] if isinstance(said, str) else [f"{by}: {text}" for by, text in said.items()]
+    more = f"One touch by hand first. {'; '.join(sentences)}. Nobody looked: leave it empty."
+    return [Field("direction", "The number moves as it should", "optional", "", ("yes", "no"), more=more)]
+
+
 class Asked(Exception):
     """Something about the readings has to be asked before they are believed."""
 
@@ -70,7 +82,8 @@ class ReadingsScreen(FormSheet):
 
     def __init__(self, check: Check) -> None:
         asks = sorted(check.asks, key=lambda ask: not ask.needed)  # what may be left out stands at the end
-        super().__init__([*[field_of(ask) for ask in asks], *(LIMITS if check.allowed.unit else ())])
+        fields = [*_direction(check), *[field_of(ask) for ask in asks], *(LIMITS if check.allowed.unit else ())]
+        super().__init__(fields)
         self.check = check
         self._agreed: set[str] = set()
 
