@@ -37,8 +37,10 @@ def _knife(check: Check, readings: Readings, allowed: Allowed, machine: Machine)
     ]
     if "gap" in readings.numbers:
         least, most = readings.one("gap_least"), readings.one("gap_most")
+        doubts = dict(zip(readings.numbers["gap"], readings.uncertainties("gap", u), strict=True))
         verdicts += [
-            judge(gap, u, least, most, "mm", "gap from the teeth") for gap in _extremes(readings.numbers["gap"])
+            judge(gap, doubts[gap], least, most, "mm", "gap from the teeth")
+            for gap in _extremes(readings.numbers["gap"])
         ]
     verdict, decided = judged_with(*verdicts)
     stands = f"It stands {abs(found.offset_mm):.2f} mm to the {_side(found.offset_mm)}"

@@ -94,7 +94,8 @@ def _shifts(travel: sideways.Travel, machine: Machine, notes: list[str]) -> tupl
 def _outrigger(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -> Result:
     stroke = machine.carriage.stroke_mm
     apart = readings.maybe("apart") or float(stroke[1] - stroke[0])
-    u = readings.one("u")
+    doubts = [readings.uncertainties(key, readings.one("u"))[0] for key in ("infeed", "outfeed")]
+    u = max(doubts)
     ends = readings.one("infeed"), readings.one("outfeed")
     found = outrigger.at_both_ends(*ends, apart, u, u)
     verdicts = [

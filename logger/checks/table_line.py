@@ -30,7 +30,7 @@ KNIFE = Check(
         Ask("kerf", "mm", "a cut's width", (0.5, 8.0)),
         Ask("knife", "mm", "the knife's thickness", (0.5, 8.0)),
         Ask("plate", "mm", "the thickness of the blade's plate", (0.3, 8.0)),
-        Ask("gap", "mm", "between teeth and knife", (0.5, 30.0), many=True, needed=False),
+        Ask("gap", "mm", "between teeth and knife", (0.5, 30.0), many=True, needed=False, feeler=True),
         Ask("gap_least", "mm", "the manual's smallest gap", (0.5, 20.0), needed=False, default=3.0),
         Ask("gap_most", "mm", "the manual's largest gap", (1.0, 30.0), needed=False, default=8.0),
         Ask("u", "mm", "uncertainty of one gap (k = 2)", (0.0, 0.5), needed=False, default=0.03),

@@ -71,8 +71,8 @@ OUTRIGGER = Check(
         "A carriage without its outrigger may tip: it stays propped while a screw is slack.",
     ),
     asks=(
-        Ask("infeed", "mm", "higher than the carriage, infeed end", (0.0, 10.0)),
-        Ask("outfeed", "mm", "the same at the outfeed end", (0.0, 10.0)),
+        Ask("infeed", "mm", "higher than the carriage, infeed end", (0.0, 10.0), feeler=True),
+        Ask("outfeed", "mm", "the same at the outfeed end", (0.0, 10.0), feeler=True),
         Ask("apart", "mm", "between the two (default: the stroke)", (300.0, 5000.0), needed=False),
         Ask("level_carriage", "mm/m", "across, on the carriage", (0.0, 20.0), needed=False),
         Ask("level_outrigger", "mm/m", "across, on the outrigger", (0.0, 20.0), needed=False),

@@ -192,6 +192,8 @@ def _feelers(
         ends += [goes if goes.strip() else f"0{unit[0] if unit else ''}", not_] if two else [goes, goes]
     values = _numbers(replace(ask, many=True), ",".join(ends), confirm, unit_needed, warnings)
     pairs = list(zip(values[::2], values[1::2], strict=True))
+    # below a surface (-) the leaves are written as they are felt: the one that goes first
+    pairs = [(high, low) if high < low < 0.0 else (low, high) for low, high in pairs]
     for place, (low, high) in enumerate(pairs):
         if low > high or (low == high and ".." in text.split(",")[place]):
             raise NotAllowed(

@@ -298,3 +298,10 @@ def test_a_lean_below_its_uncertainty_names_no_shim():
     found = result("spindle", "readings=0.004,0,-0.004,0 radius=60 u=0.02 feet_apart=300")
     assert found.corrections == ()
     assert any("less than its uncertainty" in note for note in found.notes)
+
+
+def test_an_outrigger_felt_below_the_carriage_is_an_interval_too():
+    found = result("outrigger", "infeed=-0.20..-0.25 outfeed=-0.20..-0.25 u=0.01")
+    assert found.details["height_mm"] == pytest.approx(-0.225)
+    wide = result("outrigger", "infeed=-0.10..-0.50 outfeed=-0.10..-0.50 u=0.01")
+    assert wide.verdict.uncertainty > 2 * found.verdict.uncertainty
