@@ -120,10 +120,14 @@ def gathered(recordings: Sequence[Recording]) -> tuple[FloatArray, FloatArray]:
                 )
             )
     each = np.array(passes)
-    each = each - np.nanmedian(each, axis=1, keepdims=True)
-    middle = np.nanmedian(each, axis=0)
-    good = np.isfinite(middle) & (np.abs(middle) < 1.0)
-    x_mm = 0.5 * (edges[1:] + edges[:-1])
+    told = np.isfinite(each).any(axis=0)
+    if not told.any():
+        names = ", ".join(recording.name for recording in recordings)
+        raise NotAllowed(f"{names}: no reading lies where the indicator can touch.", "Sweep again.")
+    each = each[np.isfinite(each).any(axis=1)][:, told]
+    middle = np.nanmedian(each - np.nanmedian(each, axis=1, keepdims=True), axis=0)
+    good = np.abs(middle) < 1.0
+    x_mm = 0.5 * (edges[1:] + edges[:-1])[told]
     return x_mm[good], middle[good]
 
 
