@@ -70,7 +70,7 @@ class Spread:
     ln_GJ: float = 0.45
     stiffness_N_mm: float = 16e3
     ln_stiffness_all: float = 0.80  # all brackets of one machine are alike ...
-    ln_stiffness_each: float = 0.45  # ... but not the same
+    ln_stiffness_each: float = 0.38  # ... but not the same
     ln_stiffness_measured: float = 0.20  # a measured one, with what a dial and a bar at a bracket are worth
     coupling: float = 0.10
     ln_coupling: float = 0.60
@@ -80,8 +80,8 @@ class Spread:
     ln_twist_arm: float = 0.35
     span: float = 0.03  # a roller's contact is not exactly where the tape said
     ln_share: float = 1.0  # of more than two bearings, which carry: only the outer, only the inner, or all
-    x_mm: float = 4.0
-    y_mm: float = 3.0
+    x_mm: float = 3.0
+    y_mm: float = 2.0
     height_discrepancy: float = 0.012  # rail mm per mm of lift no draw explains: uneven section, frame, joints
     twist_discrepancy: float = 0.012  # the same at an arm of 150 mm
     wave_mm: float = 350.0  # shortest length over which a discrepancy changes
