@@ -75,7 +75,9 @@ def _drawing(check: str) -> Markup:
     from logger.checks.drawings import drawing
 
     try:
-        return Markup(drawing(check).svg())
+        return Markup(
+            drawing(check).svg().replace(' xmlns="http://www.w3.org/2000/svg"', "")
+        )  # a page needs no such name
     except KeyError:
         return Markup("")
 
