@@ -12,8 +12,9 @@ import pytest
 from logger import history
 from logger.errors import NotAllowed
 from logger.history import as_json, compare, compared_json, history_of
+from logger.imported import plan_of, write
+from logger.imported_table import columns_of, read_table
 from logger.job import Job
-from tests.logger.device import Device, sweep_lines
 from tests.logger.shell import Shell
 
 EXAMPLE = Path(__file__).parents[2] / "fixtures" / "recordings"
@@ -177,38 +178,36 @@ def test_days_are_counted_from_1970():
 # -- the command -------------------------------------------------------------------------------------------------------
 
 
-def sunk_by(depth_mm):
-    return lambda s_mm: 0.10 - depth_mm * (2600.0 - s_mm) / 2600.0
-
-
 def test_a_foot_that_sinks_is_seen_by_the_command(tmp_path):
-    """Three real sweeps through the command line; the carriage sinks by 0.02 mm at the infeed end from one to the next,
-    and the journal's times are spread over a year as if they had been made then."""
-    shell = Shell(tmp_path)
-    names = []
+    """Three sweeps, four months apart; the carriage sinks by 0.02 mm at the infeed end from one to the next."""
+    shell, names = Shell(tmp_path), []
+    job = Job.open(tmp_path)
+    columns = columns_of(["position=x", "value=h"])
+    there = [float(x) for x in range(510, 1691, 5)]
+    rng = np.random.default_rng(4)
     for number in range(3):
-        with Device(sweep_lines(sunk_by(0.02 * number), rate_hz=25.0)) as device:
-            said = shell.json(
-                *("sweep", "--port", device.url, "--instrument", "bench.yaml", "--set-up", "across", "--passes", "2"),
-                *("--until", "closed", "--marks", "0,500,1000,1500,2000,2600"),
-            )
-        names.append(said["sweep"])
+        table = tmp_path / "table.csv"
+        heights = [0.10 - 0.02 * number * (2600.0 - x) / 2600.0 + 0.0005 * rng.standard_normal() for x in there]
+        rows = [f"{x},{h:.4f}" for x, h in zip(there, heights, strict=True)]
+        table.write_text("\n".join(["x,h", *rows, *rows[::-1]]) + "\n", encoding="utf-8")
+        plan = plan_of(job, "across", read_table(table, columns), table.name)
+        names.append(write(job, "across", plan, table, columns)[0].name)
     journal(tmp_path, [swept(120.0 * number, name) for number, name in enumerate(names)])
-    said = shell.json("history", "--pictures", "out")
-    (across,) = said["set_ups"]
+    (across,) = as_json(history_of(Job.open(tmp_path)))["set_ups"]
     for bolt in across["bolts"]:
         x_mm = {"B2": 650.0, "B3": 1150.0, "B4": 1650.0}[bolt["bolt"]]
         expected = -0.02 * (2600.0 - x_mm) / 2600.0 * 365.25 / 120.0
         assert bolt["per_year_clear"] is True
         assert bolt["per_year_mm"] == pytest.approx(expected, abs=bolt["per_year_uncertainty_mm"])
     assert across["sag"]["per_year_clear"] is False  # it tilts; it does not sag
-    assert len(said["pictures"]) == 6
+    done = shell("history", "--pictures", "out")
+    assert done.returncode == 0, done.stderr
+    assert "height over B2: -0.0" in done.stdout
+    assert "a year" in done.stdout
+    assert "no turn was recorded between them: something moved by itself" in done.stdout
+    assert "6 pictures in out" in done.stdout
     picture = ElementTree.parse(tmp_path / "out" / "across-b2.svg")
     assert len([each for each in picture.iter() if each.get("class") == "bead"]) == 3
-    lines = shell("history").stdout
-    assert "height over B2: -0.0" in lines
-    assert "a year" in lines
-    assert "no turn was recorded between them: something moved by itself" in lines
 
 
 def test_two_sweeps_are_compared_with_a_picture_that_draws_their_difference(tmp_path):
