@@ -24,7 +24,7 @@ Wall = Literal["away", "guide", "both", "none"]
 VISIBLE_mm = 0.01
 """The shallowest mark seen in raking light on a smooth board (common practice, no source)."""
 
-UNLIKE = 0.18
+UNLIKE = 0.16
 """How far a blade's teeth stand out unlike on its two sides, as a part of the marks' depth (simulated blades)."""
 
 

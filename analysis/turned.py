@@ -22,7 +22,7 @@ PLACES = 72
 """Places round the turn at which a stream is averaged: every five degrees."""
 SLOT_MM = 0.05
 """A place that stands out from its neighbours by more than this (and by far more than they scatter) is a slot."""
-UNSEEN_WANDER_MM = 0.0012
+UNSEEN_WANDER_MM = 0.0015
 """What a good bearing's wander adds to a total reading, where no mark shows it (k = 2; common practice, no source)."""
 
 

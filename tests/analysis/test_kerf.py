@@ -30,8 +30,8 @@ def test_marks_on_the_guides_wall_are_closing_and_negative():
 def test_a_wobble_deepens_the_marks_so_that_the_toe_is_between_half_the_depth_and_all_of_it():
     found = from_depths("away", 0.060, 0.0, 0.0, 240.0)
     assert found.highest_mm_per_m == pytest.approx(0.25)
-    # less what can be seen (0.010) and what teeth stand out unlike on their two sides (a tenth of it)
-    assert found.lowest_mm_per_m == pytest.approx(1000 * (0.060 * 0.91 - 0.010) / 2 / 240)
+    # less what can be seen (0.010) and what teeth stand out unlike on their two sides (a twelfth of it)
+    assert found.lowest_mm_per_m == pytest.approx(1000 * (0.060 * 0.92 - 0.010) / 2 / 240)
     known = from_depths("away", 0.060, 0.0, 0.0, 240.0, swing_mm=0.012)
     assert known.lowest_mm_per_m == pytest.approx(0.2)
     assert known.uncertainty_mm_per_m < found.uncertainty_mm_per_m
