@@ -96,7 +96,8 @@ def feet_of(prior: Prior, coordinates: FloatArray, state: FloatArray) -> Feet:
     assert bench.one_way is not None
     rail, _ = rails(prior, coordinates)
     shape = lift_response(rail)
-    stiffness = 0.5 * (shape.forces_N + np.swapaxes(shape.forces_N, -1, -2))
+    force = shape.forces_N if rail.lifted is None else rail.lifted.T @ shape.forces_N
+    stiffness = 0.5 * (force + np.swapaxes(force, -1, -2))
     along = np.linspace(*bench.rail_mm, LENGTHS)
     share = np.full(LENGTHS, (bench.rail_mm[1] - bench.rail_mm[0]) / (LENGTHS - 1))
     share[[0, -1]] *= 0.5

@@ -15,13 +15,13 @@ resists twist like its own stiffness at an arm of 25 to 50 mm; bending and torsi
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
 from analysis.carriage import Carriage, bearing_positions, state_on_rail
 from analysis.rail import Rail, lift_response, shared_compliance
-from analysis.results import BoolArray, FloatArray
+from analysis.results import BoolArray, FloatArray, IntArray
 
 YOUNG_N_MM2 = {"steel": 206e3, "aluminium": 70e3, "cast iron": 110e3}  # handbook values, from memory
 SHEAR_N_MM2 = {"steel": 79e3, "aluminium": 26e3, "cast iron": 44e3}
@@ -34,9 +34,9 @@ class Bench:
     """What a tape measure and the manual say: supports, carriage, section.
 
     ``x_mm``, ``y_mm``: supports, shape (n,). ``EI``, ``GJ`` in N mm^2; ``section_known`` False widens both.
-    ``stiffness_N_mm`` (n,): bracket and bolt where they were measured, nan where not. ``one_way`` (n,): feet on which
-    the rail only rests; then its own weight counts, ``rail_N_mm`` per length between ``rail_mm``. ``brace_mm``: (x, y)
-    of tight braces, which hold the rail like supports that nobody turns.
+    ``stiffness_N_mm`` (n,): bracket and bolt where they were measured, nan where not. ``clamped`` (n,): feet that also
+    hold the rail's slope. ``one_way`` (n,): feet on which the rail only rests; then its own weight counts,
+    ``rail_N_mm`` per length between ``rail_mm``. ``brace_mm``: (x, y) of tight braces, which hold as a bracket does.
     """
 
     x_mm: FloatArray
@@ -47,6 +47,7 @@ class Bench:
     section_known: bool = True
     stiffness_N_mm: FloatArray | None = None
     one_way: BoolArray | None = None
+    clamped: BoolArray | None = None
     rail_mm: tuple[float, float] = (0.0, 0.0)
     rail_N_mm: float = 0.0
     brace_mm: tuple[tuple[float, float], ...] = ()
@@ -152,7 +153,31 @@ def rails(prior: Prior, coordinates: FloatArray) -> tuple[Rail, Riding]:
         compliance=shared_compliance(stiffness, coupling, closeness, nominal_mm),
         foot_twist=stiffness * arm[:, None] ** 2,
     )
+    if bench.clamped is not None and bench.clamped.any():
+        rail = _held_in_tilt(rail, np.flatnonzero(bench.clamped), bench.bolts, arm)
     return rail, Riding(1.0 + spread.span * z[:, 5], np.exp(spread.ln_share * z[:, 7]))
+
+
+def _held_in_tilt(rail: Rail, clamped: IntArray, bolts: int, arm_mm: FloatArray) -> Rail:
+    """The rail with every ``clamped`` foot as two supports an arm before and behind its bolt, which rise with it:
+    together they hold the height as one did, and the slope along the rail with ``k arm^2``, as a foot holds its twist.
+    """
+    supports = rail.supports
+    which = np.sort(np.concatenate([np.arange(supports), clamped]))
+    side = np.zeros(len(which))
+    for support in clamped:
+        side[np.flatnonzero(which == support)] = -1.0, 1.0
+    pair = (which[:, None] == which[None, :]) & (side != 0.0)[:, None]
+    give = np.diagonal(rail.compliance, axis1=-2, axis2=-1)[..., which]
+    rocking = np.where(pair, side[:, None] * side[None, :], 0.0) * give[..., :, None]
+    return replace(
+        rail,
+        x_mm=rail.x_mm[..., which] + side * arm_mm[:, None],
+        y_mm=rail.y_mm[..., which],
+        compliance=rail.compliance[..., which[:, None], which[None, :]] + rocking,
+        foot_twist=rail.foot_twist[..., which] * np.where(side != 0.0, 0.5, 1.0),
+        lifted=np.eye(supports)[which][:, :bolts],
+    )
 
 
 def _stiffness(bench: Bench, spread: Spread) -> tuple[FloatArray, FloatArray, FloatArray]:

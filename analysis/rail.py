@@ -36,6 +36,7 @@ class Rail:
 
     ``EI`` in N mm^2 and ``GJ`` in N mm^2, shape (...); ``x_mm`` and ``y_mm`` of the supports, shape (..., n);
     ``compliance`` in mm/N, symmetric, shape (..., n, n); ``foot_twist`` in N mm, shape (..., n), greater than 0.
+    ``lifted`` (n, bolts): which supports rise with which bolt; None: each with its own.
     """
 
     EI: FloatArray
@@ -44,6 +45,7 @@ class Rail:
     y_mm: FloatArray
     compliance: FloatArray
     foot_twist: FloatArray
+    lifted: FloatArray | None = None
 
     @property
     def supports(self) -> int:
@@ -124,8 +126,8 @@ def lift_response(rail: Rail) -> Shape:
 
     Weights drop out: they cancel in the difference between two states as long as nothing lifts off.
     """
-    unit = np.broadcast_to(np.eye(rail.supports), (*_leading(rail), rail.supports, rail.supports))
-    return _solve(rail, _lifted(rail, unit))
+    own = np.eye(rail.supports) if rail.lifted is None else rail.lifted
+    return _solve(rail, _lifted(rail, np.broadcast_to(own, (*_leading(rail), *own.shape))))
 
 
 def loaded_shape(rail: Rail, lifts_mm: FloatArray, loads: tuple[Load, ...]) -> Shape:

@@ -82,6 +82,7 @@ def bench_of(machine: machines.Machine) -> Bench:
         section_known=known,
         stiffness_N_mm=np.array([bolt.stiffness_N_per_mm or np.nan for bolt in machine.bolts], dtype=np.float64),
         one_way=np.array([bolt.kind == "rest_only" for bolt in machine.bolts]),
+        clamped=np.array([bolt.kind == "clamped" for bolt in machine.bolts]),
         rail_mm=(float(rail.from_mm), float(rail.to_mm)),
         rail_N_mm=GRAVITY_m_s2 * float(rail.line_mass_kg_per_m) / 1000.0,
         brace_mm=tuple((float(brace.x_mm), float(brace.y_mm)) for brace in machine.braces if brace.tight),

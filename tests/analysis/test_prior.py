@@ -8,6 +8,7 @@ import numpy as np
 
 from analysis.carriage import Carriage
 from analysis.prior import Bench, Prior, rails
+from analysis.rail import lift_response
 
 CARRIAGE = Carriage((-320.0, 320.0), (0.0, 2600.0), 1200.0, 150.0)
 BENCH = Bench(np.array([150, 650, 1150, 1650, 2150, 2650.0]), np.zeros(6), 210e3 * 5.2e5, 81e3 * 8e5, CARRIAGE)
@@ -35,3 +36,28 @@ def test_a_measured_bracket_is_what_was_measured_and_the_others_are_like_it():
 
 def test_draws_are_antithetic_so_the_mean_machine_is_the_median_one():
     np.testing.assert_allclose(Prior(BENCH).draw(100).mean(axis=0), 0.0, atol=1e-12)
+
+
+def test_clamped_feet_hold_the_slope_as_the_fixed_ended_beam_of_the_handbook():
+    """Two clamped feet, one settled by 1: w = 3 (x/L)^2 - 2 (x/L)^3 (S. Timoshenko, Strength of Materials, part I)."""
+    bench = Bench(np.array([0.0, 2000.0]), np.zeros(2), 1e11, 1e11, CARRIAGE, clamped=np.array([True, True]))
+    bench = replace(bench, stiffness_N_mm=np.full(2, 1e9))
+    prior = Prior(bench)
+    rail, _ = rails(prior, np.zeros((1, prior.size)))
+    x = np.linspace(0.0, 2000.0, 21)
+    shape = lift_response(rail).height(x[None])[0, :, 1]
+    np.testing.assert_allclose(shape, 3 * (x / 2000) ** 2 - 2 * (x / 2000) ** 3, atol=0.06)  # feet 70 mm long
+    loose, _ = rails(Prior(replace(bench, clamped=None)), np.zeros((1, prior.size)))
+    np.testing.assert_allclose(lift_response(loose).height(x[None])[0, :, 1], x / 2000, atol=1e-3)
+
+
+def test_a_clamped_foot_is_as_stiff_in_height_as_one_that_is_not():
+    """A load straight over one foot of a rail that hardly bends: the same give, clamped or not."""
+    loose = replace(BENCH, EI=1e16, GJ=1e16)
+    shapes = []
+    for clamped in (None, np.ones(6, bool)):
+        prior = Prior(replace(loose, clamped=clamped))
+        rail, _ = rails(prior, np.zeros((1, prior.size)))
+        shapes.append(lift_response(rail).height(BENCH.x_mm[None])[0])
+    np.testing.assert_allclose(shapes[0].sum(axis=1), shapes[1].sum(axis=1), atol=1e-6)
+    assert np.abs(shapes[0] - shapes[1]).max() < 0.05
