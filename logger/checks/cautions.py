@@ -20,7 +20,7 @@ CLAMP = "Clamp the carriage before a bolt is slackened, and never slack all supp
 ONE_MOVES = "One person moves the carriage and says so; all hands clear."
 PROP = "Prop an overhanging rail before its brace is loosened, and never slack all supports at once."
 STRUT = (
-    "A jack rod or strut holds the casting up: a sixteenth of a turn at a time, no hand between them, and the machine "
+    "A jack rod or strut holds the casting up: a little at a time, no hand between them, and the machine "
     "stands on its feet, never on the strut."
 )
 NO_LISTENING = "Nobody puts an ear or a hand near what turns to listen or to look."
