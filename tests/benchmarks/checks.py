@@ -25,12 +25,12 @@ MODULES = [checks_ground, checks_body, checks_turning, checks_cut]
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--machines", type=int, default=200)
-    parser.add_argument("--only", default="", help="studies whose name begins so; several with commas")
+    parser.add_argument("--only", default="", help="studies whose name begins so; several with a slash between")
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--rounds", action="store_true", help="only the rounds")
     args = parser.parse_args()
     began = time.perf_counter()
-    only = tuple(args.only.split(","))
+    only = tuple(args.only.split("/"))
     if not args.rounds:
         print(HEADER)
         for module in MODULES:
