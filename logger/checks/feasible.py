@@ -67,6 +67,12 @@ def room(allowed: Allowed) -> float | None:
     return (allowed.upper - allowed.lower) / 2.0
 
 
+def deciding(allowed: Allowed) -> float | None:
+    """The expanded uncertainty of a result that can decide this limit; None where there is none to decide."""
+    half = room(allowed)
+    return ENOUGH * half if half is not None and half > 0.0 and allowed.unit else None
+
+
 def of_result(
     check: Check, readings: Readings, allowed: Allowed, verdict: Verdict, again: Callable[[Readings], Verdict]
 ) -> Feasible | None:
@@ -74,11 +80,10 @@ def of_result(
 
     None where there is no limit to decide, or nothing whose uncertainty could be another.
     """
-    half = room(allowed)
+    needs = deciding(allowed)
     asks = [ask for ask in check.asks if ask.key in DOUBTS and ask.key in readings.numbers]
-    if half is None or half <= 0.0 or not asks or not verdict.unit:
+    if needs is None or not asks or not verdict.unit:
         return None
-    needs = ENOUGH * half
     if verdict.uncertainty <= needs:
         return Feasible(True, needs, "", "")
     said = f"These readings leave ±{verdict.uncertainty:.3g} {allowed.unit}, too much to decide the limit"

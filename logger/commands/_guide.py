@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 from logger.checks.direction import DIRECTIONS
 from logger.checks.drawings import drawing
+from logger.checks.feasible import deciding
 from logger.checks.model import COMMON_PRACTICE
 from logger.checks.table import all_above
 from logger.checks.words import limits_words
-from logger.wording import table
+from logger.wording import amount, table
 
 if TYPE_CHECKING:
     from logger.checks.model import Allowed, Check
@@ -47,6 +48,7 @@ def guide_json(check: Check, limits: Allowed) -> dict[str, Any]:
             for ask in check.asks
         ],
         "allowed": allowed_json(limits),
+        **({f"needs{SUFFIX[limits.unit]}": needs} if (needs := deciding(limits)) is not None else {}),
         "rests_on": [{"check": each.check, "reason": each.reason} for each in check.rests_on],
         "left_alone_by": [{"check": each.check, "reason": each.reason} for each in check.left_alone_by],
         "disturbs": [{"check": each.check, "reason": each.reason} for each in check.disturbs],
@@ -73,6 +75,8 @@ def guide_lines(check: Check, limits: Allowed, units: Units, *, ascii_only: bool
     lines += ["", *(table(rows) if check.asks else [])]
     allowed = limits_words(limits, units) if check.asks else "see"
     lines.append(f"  allowed: {allowed} ({limits.origin})")
+    if (needs := deciding(limits)) is not None and check.asks:
+        lines.append(f"  to decide it: known to ±{amount(needs, None, limits.unit, units, sign=False)} or better")
     lines += [f"  rests on {each.check}: {each.reason}" for each in check.rests_on]
     lines += [f"  left alone by {each.check}: {each.reason}" for each in check.left_alone_by]
     lines += [f"  adjusting it disturbs {each.check}: {each.reason}" for each in check.disturbs]
