@@ -104,7 +104,7 @@ def drift_since(check: Check, result: Result, entries: Sequence[JournalEntry], n
     (key,) = FOLLOWED[check.name][:1]
     hours = np.array([(time - pushed).total_seconds() / 3600.0 for time, _ in looks])
     values = np.array([_figure(data, key) for _, data in looks])
-    doubts = np.array([_number(data.get("uncertainty"), 0.0) for _, data in looks])
+    doubts = np.array([_repeats_within(data) for _, data in looks])
     if not np.isfinite(values).all():
         return None
     return drift(hours, values, doubts, check.allowed.upper or 0.0)
@@ -143,7 +143,9 @@ def _trials(check: Check, before: dict[str, Any], after: dict[str, Any], part: f
 
 def _repeats_within(data: dict[str, Any]) -> float:
     """The uncertainty of a *change*: the table's own form is under the level before and after, and falls out."""
-    return _number(_details(data).get("repeat_uncertainty_mm_per_m"), _number(data.get("uncertainty"), 0.0))
+    details = _details(data)
+    own = _number(details.get("sag_uncertainty_mm"), _number(data.get("uncertainty"), 0.0))
+    return _number(details.get("repeat_uncertainty_mm_per_m"), own)
 
 
 def _scaled(corrections: tuple[Correction, ...], share: Share, notes: list[str]) -> tuple[Correction, ...]:
