@@ -6,6 +6,7 @@ Why this package exists: everything that touches the outside world (ports, files
 
 ======================  ==========================================================================================
 ``cli``, ``commands/``  arguments to calls; ``cli`` is the only place that prints errors and picks exit codes
+``console``             the only printing, all of it escaped
 ``errors``              the exception tree
 ``readings``            the frozen records that travel: Reading, Mark, Gap, Garbage, LinkLost
 ``clock``               one monotonic clock tied to wall time once per recording

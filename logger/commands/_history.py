@@ -38,19 +38,20 @@ def history(args: argparse.Namespace) -> Answer:
         raise NotAllowed(f"{folder} is a file, not a folder.", "Name another folder after --pictures.")
     args.terminal.progress("Reading the job ...")
     from logger import history as told
+    from logger.history_json import as_json, compared_json
 
     if args.compare:
         names = [find_recording(job, each).name for each in args.compare]
         found = told.compare(job, *names)
         written = _write(args, {f"compare-{names[0]}-{names[1]}": _compared_picture(job, found, args.units)}, folder)
         lines = _compared_lines(found, args.units)
-        return Answer({**told.compared_json(found), "pictures": written}, [*lines, *_said(written)])
+        return Answer({**compared_json(found), "pictures": written}, [*lines, *_said(written)])
     whole = told.history_of(job, args.since, bar(args.terminal, "sweeps"))
     written = _write(args, _pictures(job, whole, args.units), folder) if folder is not None else []
     lines = [line for each in whole.set_ups for line in _set_up_lines(each, args.units)]
     lines += [line for each in whole.checks for line in _check_lines(each, args.units)]
     lines += [f"note: {warning}" for warning in whole.warnings]
-    return Answer({**told.as_json(whole), "pictures": written}, [*lines, *_said(written)])
+    return Answer({**as_json(whole), "pictures": written}, [*lines, *_said(written)])
 
 
 def _said(written: Sequence[str]) -> list[str]:

@@ -11,7 +11,8 @@ import pytest
 
 from logger import history
 from logger.errors import NotAllowed
-from logger.history import as_json, compare, compared_json, history_of
+from logger.history import compare, history_of
+from logger.history_json import as_json, compared_json
 from logger.imported import plan_of, write
 from logger.imported_table import columns_of, read_table
 from logger.job import Job
