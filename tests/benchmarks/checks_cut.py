@@ -182,7 +182,7 @@ def _side(fence: Fence) -> str:
     return "behind" if fence.side == "behind" else "front"
 
 
-def fence_cuts(cuts: str):  # type: ignore[no-untyped-def]
+def fence_cuts(cuts: str):
     def study(rng: np.random.Generator, kind: str) -> Shot:
         fence = draw_fence(rng, kind if kind in ("loose", "sloppy") else "usual")
         size = {"small": (300.0, 320.0)}.get(kind, (float(rng.uniform(550, 800)), float(rng.uniform(600, 900))))
@@ -222,7 +222,7 @@ def toe_inside(rail: PlanRail, span: float) -> bool:
     return 0.0 <= rail.toe_mm_per_m(span) <= 0.2
 
 
-def _tooth(rail: PlanRail, rng: np.random.Generator, span: float, machine: Machine):  # type: ignore[no-untyped-def]
+def _tooth(rail: PlanRail, rng: np.random.Generator, span: float, machine: Machine):
     front, rear = rail.tooth_readings(rng.normal(0, 0.02, 4), span, rng, 0.003)
     return take("toe", [f"front={listed(front)}", f"rear={listed(rear)}", f"span={span:.1f}"], machine)
 

@@ -21,7 +21,7 @@ def _shape(rng: np.random.Generator, kind: str) -> Waves:
     return Waves(tuple(waves))
 
 
-def dial(places: int):  # type: ignore[no-untyped-def]
+def dial(places: int):
     def study(rng: np.random.Generator, kind: str) -> Shot:
         shape = _shape(rng, kind)
         readings = dial_round(shape.at, rng, places, 0.002)
@@ -70,10 +70,10 @@ def flange_part(rng: np.random.Generator, kind: str) -> Shot:
     flange = complex(*(rng.normal(0.0, 0.012, 2)))
     circle, seat = 2.0 * blade.radius_mm - 20.0, 100.0
 
-    def on_flange(angle):  # type: ignore[no-untyped-def]
+    def on_flange(angle):
         return abs(flange) * np.cos(angle - cmath.phase(flange))
 
-    def on_blade(angle, half=0.0):  # type: ignore[no-untyped-def]
+    def on_blade(angle, half=0.0):
         return on_flange(angle) * circle / seat + blade.wobble.at(angle - half)
 
     readings = dial_round(on_blade, rng, 8, 0.002)
@@ -87,7 +87,7 @@ def flange_part(rng: np.random.Generator, kind: str) -> Shot:
     return Shot(result.details["flange_part_mm"], result.details["parts_uncertainty_mm"], abs(flange) * circle / seat)
 
 
-def swung(places: int):  # type: ignore[no-untyped-def]
+def swung(places: int):
     def study(rng: np.random.Generator, kind: str) -> Shot:
         """An arm on a leaning spindle over a table: vectors, not the first harmonic."""
         lean = {"upright": 2e-5}.get(kind, float(rng.uniform(5e-5, 6e-4)))
