@@ -26,10 +26,10 @@ CHECKS: tuple[Check, ...] = (
         steps=(
             "Mark one tooth. Tip on it at the front; turn the same tooth to the rear, push the carriage along, read.",
             "Several teeth are better: front=0.10,0.11,0.09 rear=0.08,0.10,0.08. Pushed in is +.",
-            "by=plate: a plate on the arbor instead of a blade; the same two places, then again half a turn on.",
-            "by=straightedge: held against the plate between teeth; x=0,200,400 readings=... along it, then the blade "
-            "half round, the straightedge laid on again: half_round=... at the same x.",
-            "by=marks: a smooth board, clamped, cut through; scoring blade lowered and off; motor stopped and blade "
+            "Or by=plate: a plate on the arbor instead of a blade; the same two places, then again half a turn on.",
+            "Or by=straightedge: held against the plate between teeth; x=0,200,400 readings=... along it, then the "
+            "blade half round, the straightedge laid on again: half_round=... at the same x.",
+            "Or by=marks: a smooth board, clamped, cut through; scoring blade lowered and off; motor stopped and blade "
             "standing before the board is drawn back. wall=away|guide|both|none: which wall of the kerf the rear teeth "
             "marked; depth=0.03 (both: the one away from the guide first), radius, projection, height of the reading.",
             "At full tilt, square to the plate: tilted_front= tilted_rear= bevel=45 top=carriage (where it leans to).",
@@ -123,11 +123,12 @@ CHECKS: tuple[Check, ...] = (
         quantity="error of the corner",
         needs="a flat panel, calipers",
         steps=(
-            "cuts=five: cut, turn so that the fresh edge lies on the fence, cut again; measure the fifth cut's strip.",
-            "cuts=three: the same, measure the panel; cuts=over: turn it over on the same edge, cut the other side.",
-            "cuts=which sides=800,700: which of them is worth doing with this panel and these calipers.",
-            "cuts=four: the panel's diagonals; cuts=seven: the fifth cut's strip and the panel after the seventh.",
-            "fence_end is the width where the edge lay on the fence; far_end at the other end; length between them.",
+            "Which test is worth the wood with this panel and these calipers: cuts=which sides=800,700.",
+            "Five cuts, cuts=five: cut, turn so that the fresh edge lies on the fence, cut again; measure the strip that "
+            "falls off at the fifth. Seven, cuts=seven: and the panel after the seventh.",
+            "Three, cuts=three: the same, measure the panel; or cuts=over: turn it over on the same edge, cut the other "
+            "side. Four, cuts=four: the panel's diagonals.",
+            "Widths: fence_end where the edge lay on the fence, far_end at the other end, length between the two.",
             "Each position of the fence has its own stop screw: position=NAME keeps them apart, each its own cuts.",
             "How it comes back: take it off and put it on again three times or more, an indicator at refit_at: refit=",
         ),
@@ -177,9 +178,9 @@ CHECKS: tuple[Check, ...] = (
         steps=(
             "Lock the fence as for work. Its distance from the blade (or the carriage's edge: to=carriage) at two or "
             "more x, toward outfeed rising: x=0,400 distance=100.00,100.04. Growing toward outfeed is opening, +.",
-            "by=sheet: a squared sheet on the carriage against the cross-cut fence, its edge at the rip fence; feel "
+            "Or by=sheet: a squared sheet on the carriage against the cross-cut fence, its edge at the rip fence; feel "
             "the gap: x=0,600 gap=0.10..0.15,0.20..0.25 (the leaf that goes, the one that does not).",
-            "by=marks: a smooth board ripped along the fence, motor stopped and blade standing before it is drawn "
+            "Or by=marks: a smooth board ripped along the fence, motor stopped and blade standing before it is drawn "
             "back; wall=away|guide|both|none, depth, radius, projection, as for the toe.",
         ),
         cautions=(LOCK_OUT, EDGES, TEST_CUT),

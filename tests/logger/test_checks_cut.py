@@ -249,7 +249,12 @@ def test_the_same_size_with_the_other_sign_and_nothing_moved_is_asked_about():
         job.take("fence", f"{CUT} fence_end=25.00 far_end=25.36")
     assert "ends=swapped" in caught.value.todo
     asked = []
-    answered = job.take("fence", f"{CUT} fence_end=25.00 far_end=25.36", lambda q: asked.append(q) or True)
+
+    def yes(question):
+        asked.append(question)
+        return True
+
+    answered = job.take("fence", f"{CUT} fence_end=25.00 far_end=25.36", yes)
     assert answered.verdict.value == pytest.approx(0.3)
     assert len(asked) == 1
     assert job.take("fence", f"{CUT} fence_end=25.00 far_end=25.36 ends=right").verdict.value == pytest.approx(-0.3)
