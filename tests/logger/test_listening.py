@@ -15,6 +15,7 @@ from logger.errors import InstrumentLost
 from logger.identify import listening_profiles
 from logger.instruments import instrument_from_text, load_instrument
 from logger.listening import Ways, heard, longest_s, with_settings
+from tests.benchmarks.identification import cases, judged
 from tests.logger.shell import Shell
 
 PROFILES = listening_profiles()
@@ -149,3 +150,13 @@ def test_on_a_real_line_the_command_names_profile_settings_score_and_sample(tmp_
     assert row["score"] > 0.9
     assert row["sample"]
     assert (tmp_path / "mine.yaml").read_text(encoding="utf-8").startswith("#")
+
+
+def test_of_a_sample_of_the_benchmarks_ports_none_is_named_wrong_and_most_are_named_right():
+    """Every ninth port of ``tests.benchmarks.identification``: every family, other speeds, dirt, echoes, two talkers."""
+    tried = list(cases())[::9]
+    said = [judged(case, found_on(case.port, case.may_ask)) for case in tried]
+    assert "NAMED WRONG" not in said
+    right = [one for one, case in zip(said, tried, strict=True) if case.right]
+    assert len(right) >= 10
+    assert right.count("named right") >= 0.9 * len(right)
