@@ -153,7 +153,7 @@ def test_on_a_real_line_the_command_names_profile_settings_score_and_sample(tmp_
 
 
 def test_of_a_sample_of_the_benchmarks_ports_none_is_named_wrong_and_most_are_named_right():
-    """Every ninth port of ``tests.benchmarks.identification``: every family, other speeds, dirt, echoes, two talkers."""
+    """Every ninth port of ``tests.benchmarks.identification``: other speeds, dirt, echoes, noise, two talkers."""
     tried = list(cases())[::9]
     said = [judged(case, found_on(case.port, case.may_ask)) for case in tried]
     assert "NAMED WRONG" not in said
