@@ -124,10 +124,10 @@ CHECKS: tuple[Check, ...] = (
         needs="a flat panel, calipers",
         steps=(
             "Which test is worth the wood with this panel and these calipers: cuts=which sides=800,700.",
-            "Five cuts, cuts=five: cut, turn so that the fresh edge lies on the fence, cut again; measure the strip that "
-            "falls off at the fifth. Seven, cuts=seven: and the panel after the seventh.",
-            "Three, cuts=three: the same, measure the panel; or cuts=over: turn it over on the same edge, cut the other "
-            "side. Four, cuts=four: the panel's diagonals.",
+            "Five cuts, cuts=five: cut, turn so that the fresh edge lies on the fence, cut again; measure the strip "
+            "that falls off at the fifth. Seven, cuts=seven: and the panel after the seventh.",
+            "Three, cuts=three: the same, measure the panel; or cuts=over: turn it over on the same edge, cut the "
+            "other side. Four, cuts=four: the panel's diagonals.",
             "Widths: fence_end where the edge lay on the fence, far_end at the other end, length between the two.",
             "Each position of the fence has its own stop screw: position=NAME keeps them apart, each its own cuts.",
             "How it comes back: take it off and put it on again three times or more, an indicator at refit_at: refit=",
