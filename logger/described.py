@@ -9,14 +9,15 @@ written when the sweep was made.
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, fields
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from logger.errors import NotAllowed
+from logger.recording import Recording
 
 if TYPE_CHECKING:
     from logger.machines import Machine, SetUp
-    from logger.recording import Recording
 
 SEAT = ("kind", "x_mm", "y_mm", "offset_mm", "axis", "sense", "direction")
 """What makes a set-up another one. Its zero and encoder belong to the sweep."""
@@ -30,9 +31,20 @@ def as_now(recording: Recording, machine: Machine) -> Recording:
     if then == machine or recording.set_up not in then.set_ups:
         return recording
     set_ups = {**machine.set_ups, recording.set_up: then.set_ups[recording.set_up]}
-    again = replace(recording)
-    again.__dict__["machine"] = machine.model_copy(update={"set_ups": set_ups})  # what its own cache would hold
-    return again
+    own = {field.name: getattr(recording, field.name) for field in fields(recording) if field.name != "today"}
+    return _Reread(**own, today=machine.model_copy(update={"set_ups": set_ups}))
+
+
+@dataclass(frozen=True)
+class _Reread(Recording):
+    """A recording with another description than the one it was made with; stays so when something else is replaced."""
+
+    today: Machine | None = None
+
+    @cached_property
+    def machine(self) -> Machine:
+        assert self.today is not None
+        return self.today
 
 
 def moved_since(recording: Recording, machine: Machine) -> str | None:

@@ -57,11 +57,12 @@ def test_the_band_of_today_judges_the_sweep_of_yesterday(job):
 
 
 def test_a_map_made_later_is_subtracted_from_the_sweep_before(job):
-    points = ", ".join(f"[{x}, {0.00002 * (x - 1100):.4f}, 0.002]" for x in (700, 1100, 1500))
+    points = "[700, 0.0, 0.002], [1100, 0.0100, 0.002], [1500, 0.0, 0.002]"
     mapped = changed(job, "table: {", f"table: {{map: [{{y_mm: 150, points: [{points}]}}], ")
     plain, found = recording(job), as_now(recording(job), mapped.machine)
     assert not plain.machine.table.map and found.machine.table.map
-    assert "table" in find([found]).profile.parts and "table" not in find([plain]).profile.parts
+    over = find([found]).profile.value - find([plain]).profile.value
+    assert over == pytest.approx(0.0100), "the stand's foot is 10 um over the table's plane"
 
 
 def test_a_stand_that_was_moved_is_not_the_stand_of_before(job):
