@@ -33,7 +33,8 @@ def _toe(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -
     found, notes, details = _measured_toe(readings)
     verdict = _verdict(check, readings, allowed, found)
     way = "opening" if found.toe_mm_per_m >= 0 else "closing"
-    notes.insert(0, f"{way} toward outfeed by {abs(found.over_span_mm):.3f} mm over {found.span_mm:.0f} mm.")
+    if details.get("marks") != "cannot tell":
+        notes.insert(0, f"{way} toward outfeed by {abs(found.over_span_mm):.3f} mm over {found.span_mm:.0f} mm.")
     if found.toe_mm_per_m + found.uncertainty_mm_per_m < 0:
         notes.append(CLOSES)
     corrections = _rail_shifts(readings, verdict, found, machine, notes, details)
@@ -80,7 +81,8 @@ def _from_marks(readings: Readings, guide: str) -> tuple[toe.Toe, list[str], dic
         "cannot tell": (
             f"No marks: the toe is below what can be seen, {high:.2f} mm/m either way."
             if readings.words["wall"] == "none"
-            else "Marks on both walls are a wobbling blade or dull teeth: which way it runs cannot be told from them."
+            else "Marks on both walls are a wobbling blade or dull teeth: which way it runs cannot be told from them. "
+            "See to the blade first, or measure on one tooth (by=tooth)."
         ),
     }
     notes = [said[marks.says]]
@@ -120,7 +122,8 @@ def _verdict(check: Check, readings: Readings, allowed: Allowed, found: toe.Toe)
         from dataclasses import replace
 
         reason = "Marks on both walls: a wobbling blade or dull teeth, and no toe can be told from them."
-        return replace(verdict, word="cannot tell", reason=reason)
+        # no uncertainty would decide it: another way of measuring does
+        return replace(verdict, word="cannot tell", reason=reason, lower=None, upper=None)
     return verdict
 
 
