@@ -63,7 +63,9 @@ class Interpreter:
     def records(self, row: WireRow) -> list[Record]:
         if row.channel == "in":
             self._last_ns = row.t_ns
-            records = [*self._silence(row.t_ns), *self._decoder.feed(row.raw, row.t_ns)]
+            records = self._decoder.feed(row.raw, row.t_ns)
+            if self._asked_ns:
+                records = [*self._silence(row.t_ns), *records]
         elif row.channel == "out":
             records = []
             self._asked_ns = [*self._asked_ns[:1], row.t_ns]

@@ -1,6 +1,7 @@
 """Facts about several instruments recorded at once: one time base, positions from another port, one end for all."""
 
 import threading
+import zipfile
 
 import numpy as np
 import pytest
@@ -12,6 +13,7 @@ from logger.beside import places_of, position_at
 from logger.cli import main
 from logger.decode import make_decoder
 from logger.errors import PortError
+from logger.export import export
 from logger.findings import as_json, evidence_of, find, geometry_of
 from logger.instruments import instrument_from_text, load_instrument
 from logger.machines import machine_from_text
@@ -277,3 +279,16 @@ def test_a_set_up_that_the_instrument_cannot_say_is_refused_before_the_push(tmp_
     assert "wants an indicator" in capsys.readouterr().err
     assert main([*asked, "pitch", "--job", str(tmp_path)]) == 2
     assert "named twice" in capsys.readouterr().err
+
+
+def test_an_exported_sweep_takes_its_encoder_along_and_still_has_its_positions(tmp_path):
+    def rows():
+        return [WireRow(round(0.02 * k * 1e9), "in", b"%+.3f\r\n" % (0.001 * k)) for k in range(1, 100)]
+
+    recording = push(tmp_path / "job", instrument(), rows)
+    moved = export(recording.folder, tmp_path / "elsewhere")
+    assert verify(moved / "position") == verify(moved) == []
+    again = open_recording(moved)
+    assert again.position_mm == pytest.approx(recording.position_mm)
+    with zipfile.ZipFile(export(recording.folder, tmp_path / "packed.zip")) as packed:
+        assert "position/wire.csv" in packed.namelist()
