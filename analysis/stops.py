@@ -23,7 +23,7 @@ from analysis.uncertainty import robust_scale
 LEAST_S = {"mm": 0.8, "mm/m": 0.4}  # of the settled part: a slow level spends most of a short stop on its way there
 SETTLING_S = {"mm": 0.3, "mm/m": 3.0}  # a mark may be set this long before the reading stands still
 _SETTLED_SHARE = 0.6
-STOOD_MM, _BOUNDARY_MM = 1.5, 12.0  # standard uncertainty of the place while it stood, and where it came to rest
+STOOD_MM, _BOUNDARY_MM = 1.5, 35.0  # standard uncertainty of the place while it stood, and where it came to rest
 
 
 @dataclass(frozen=True)
@@ -262,7 +262,10 @@ def station_profile(
         misfit = float(np.sum(((y - design @ theta) / own) ** 2)) / freedom
         scale = float(np.sqrt(max(misfit, 1.0)))
     n = len(places)
-    whole = np.asarray(covariance[:n, :n], float)
+    whole = np.array(covariance[:n, :n], float)
+    # A station come upon from one side only, or at the very start, may hold any part of the play between directions.
+    ways = [len({stop.direction for stop in stops if stop.x_mm == place}) for place in places]
+    whole[np.diag_indices(n)] += np.where(np.array(ways) < 2, float(theta[-2]) ** 2 if both else 0.0, 0.0)
     known = np.linalg.inv(design[:, :n].T @ (design[:, :n] * weight[:, None]))
     value = theta[:n]
     return Profile(

@@ -58,6 +58,7 @@ class Outcome:
     located: tuple[Located, ...]
     warnings: tuple[str, ...] = field(default=())
     repairs: tuple[Repair, ...] = ()
+    bias_share: float = 0.5  # of the bias of noisy extremes that is left in the profile
     doubt: str = ""  # why the whole profile may be wrong; no verdict stands on it
 
 
@@ -224,7 +225,7 @@ def _level_at_stops(
         stops, geometry.quantity, geometry.unit, geometry.stroke_mm, geometry.zero_known, geometry.resolution,
         scales.hysteresis_both, scales.drift_per_s, warnings,
     )  # fmt: skip
-    return Outcome(profile, None, "stops", tuple(located), tuple(warnings))
+    return Outcome(profile, None, "stops", tuple(located), tuple(warnings), bias_share=1.0)
 
 
 def _heights_at_stops(
@@ -242,7 +243,7 @@ def _heights_at_stops(
         stops, geometry.windows, geometry.stroke_mm, geometry.zero_known, geometry.resolution,
         geometry.instrument if sweeps == 1 else 0.0, warnings=warnings,
     )  # fmt: skip
-    return Outcome(profile, None, "stops", tuple(located), tuple(warnings))
+    return Outcome(profile, None, "stops", tuple(located), tuple(warnings), bias_share=0.0)
 
 
 def _sharpened(readings: PassReadings, evidence: Evidence, fit: Fit, geometry: Geometry) -> PassReadings:

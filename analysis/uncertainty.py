@@ -54,13 +54,13 @@ def station_weights(x_mm: FloatArray) -> FloatArray:
     return np.asarray(weight / weight.sum(), float)
 
 
-def peak_to_valley(value: FloatArray, covariance: FloatArray) -> tuple[float, float]:
+def peak_to_valley(value: FloatArray, covariance: FloatArray, bias_share: float = 0.5) -> tuple[float, float]:
     """(peak to valley with the bias taken out, expanded uncertainty).
 
     The bias of the extremes is found by adding the estimate's own errors once more and seeing how much the peak to
     valley grows. Half of that is taken off: a smoothed estimate has lost part of it already, and how much is not known;
-    the other half is in the uncertainty. The rest of the uncertainty is half the width of the central
-    95 % of the drawn values.
+    the other half is in the uncertainty. ``bias_share`` is 1 for values that were not smoothed, 0 for an estimate
+    that has lost all of it. The rest of the uncertainty is half the width of the central 95 % of the drawn values.
     """
     plain = float(np.ptp(value)) if len(value) else float("nan")
     if len(value) < 2:
@@ -68,7 +68,7 @@ def peak_to_valley(value: FloatArray, covariance: FloatArray) -> tuple[float, fl
     drawn = np.ptp(draws(value, covariance), axis=1)
     bias = float(drawn.mean()) - plain
     low, high = np.quantile(drawn, [0.025, 0.975])
-    corrected = max(plain - 0.5 * bias, 0.0)
+    corrected = max(plain - bias_share * bias, 0.0)
     return corrected, float(np.hypot((high - low) / 2.0, 0.5 * bias))
 
 
@@ -134,9 +134,11 @@ def smooth_covariance(x_mm: FloatArray, standard_uncertainty: float, alike_mm: f
     return np.asarray(standard_uncertainty**2 * np.exp(-0.5 * apart**2), float)
 
 
-def extremes(x_mm: FloatArray, value: FloatArray, covariance: FloatArray, zero_known: bool = True) -> Extremes:
+def extremes(
+    x_mm: FloatArray, value: FloatArray, covariance: FloatArray, zero_known: bool = True, bias_share: float = 0.5
+) -> Extremes:
     """Peak to valley and mean; the mean is None when the zero is not known (then only the shape has a meaning)."""
-    height, u_height = peak_to_valley(value, covariance)
+    height, u_height = peak_to_valley(value, covariance, bias_share)
     u_height = float(np.hypot(u_height, 2.0 * LINEARITY_MM)) if len(value) > 1 else u_height
     if not zero_known or not len(value):
         return Extremes(height, u_height, None, None)

@@ -63,7 +63,7 @@ def find(recordings: Sequence[Recording], accept: Accepted = ()) -> Findings:
     first = recordings[0]
     profile = outcome.profile
     whole = _with_table(profile, first)
-    ends = extremes(profile.x_mm, profile.value, whole, profile.zero_known)
+    ends = extremes(profile.x_mm, profile.value, whole, profile.zero_known, outcome.bias_share)
     ends = extremes_with_floor(ends, profile)
     return Findings(
         set_up=first.set_up,
@@ -86,7 +86,7 @@ def find(recordings: Sequence[Recording], accept: Accepted = ()) -> Findings:
 
 
 def _said_over_the_plane(profile: Profile, whole: FloatArray) -> Profile:
-    """The profile with the uncertainty of a height over the table's *plane*, the flatness of a table nobody mapped in it.
+    """The profile with the uncertainty of a height over the table's *plane*: the flatness of an unmapped table in it.
 
     Its covariance stays that of the height over the table as it lies there: whoever compares two sweeps over the same
     table needs that one.
