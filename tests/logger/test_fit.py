@@ -13,7 +13,7 @@ from logger.checks.typed import understand
 from logger.errors import NotAllowed
 from logger.machines import machine_from_text
 from tests.logger.device import sweep_lines
-from tests.logger.shell import MACHINE, Shell
+from tests.logger.shell import MACHINE, Inside
 
 SAW = machine_from_text(MACHINE, "kiln-street")
 
@@ -26,7 +26,7 @@ def result(text, machine=SAW):
 
 @pytest.fixture
 def shell(tmp_path):
-    return Shell(tmp_path)
+    return Inside(tmp_path)
 
 
 def test_play_of_less_than_a_third_of_the_band_is_inside_and_missing_corners_are_named():

@@ -9,7 +9,7 @@ from logger.errors import NotAllowed
 from logger.job import Job
 from logger.loading import loads_of, parked_load, parse, stiffness_of
 from tests.logger.device import sweep_lines
-from tests.logger.shell import Shell
+from tests.logger.shell import Inside
 
 
 def hollow(s_mm):
@@ -18,7 +18,7 @@ def hollow(s_mm):
 
 @pytest.fixture
 def shell(tmp_path):
-    return Shell(tmp_path)
+    return Inside(tmp_path)
 
 
 @pytest.fixture

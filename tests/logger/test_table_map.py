@@ -8,7 +8,7 @@ from logger.errors import NotAllowed
 from logger.job import Job
 from logger.machines import machine_from_text
 from logger.table_map import EXAMPLES, line_of, understood, with_line
-from tests.logger.shell import MACHINE, Shell
+from tests.logger.shell import MACHINE, Inside
 
 SAW = machine_from_text(MACHINE, "kiln-street")
 TYPED = ("y=150", "x=700,900,1100,1300,1500", "gap=0.050,0.062,0.071,0.060,0.050")
@@ -79,7 +79,7 @@ def test_inches_are_understood_where_they_are_written():
 
 
 def test_the_command_shows_it_first_and_writes_it_when_told(tmp_path):
-    shell = Shell(tmp_path)
+    shell = Inside(tmp_path)
     shown = shell.json("map", *TYPED)
     assert shown["written"] is None and shown["yaml"].startswith("map: [{y_mm: 150")
     assert (tmp_path / "machine.yaml").read_text(encoding="utf-8") == MACHINE
