@@ -11,11 +11,10 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, Protocol
 
-from analysis.results import Findings, Move, Predicted, Verdict
-
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from analysis.results import Findings, Move, Predicted, Verdict
     from logger.advice_response import Responses
     from logger.checks.board import Board
     from logger.checks.model import Allowed, Check

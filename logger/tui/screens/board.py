@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from logger.checks.board import Board, Row
 
 
+READING = "reading the journal and the newest sweeps"
 RAIL_ROWS = ((5, 6, 5), (3, 3, 3), (2, 2, 2), (1, 1, 1))
 """Rows above, in and below the band, from the most to the least."""
 
@@ -58,7 +59,9 @@ class BoardScreen(Sheet):
 
     def on_mount(self) -> None:
         super().on_mount()
-        self.look()
+        self._busy = READING
+        self.show()
+        self.call_after_refresh(self.look)  # first the picture, then what takes time
 
     def on_screen_resume(self) -> None:
         """Something may have been written down meanwhile."""
@@ -103,7 +106,7 @@ class BoardScreen(Sheet):
 
     def look(self) -> None:
         """Read the journal, then the newest sweeps, in a thread."""
-        self._busy = "reading the journal and the newest sweeps"
+        self._busy = READING
         self.show()
         self._board_in_thread()
 
