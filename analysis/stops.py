@@ -23,6 +23,7 @@ from analysis.uncertainty import robust_scale
 LEAST_S = {"mm": 0.8, "mm/m": 0.4}  # of the settled part: a slow level spends most of a short stop on its way there
 SETTLING_S = {"mm": 0.3, "mm/m": 3.0}  # a mark may be set this long before the reading stands still
 _SETTLED_SHARE = 0.6
+_STILL_MOVING_MM_PER_M = 0.1  # a level as far from rest as this says nothing of the place
 STOOD_MM, _BOUNDARY_MM = 1.5, 35.0  # standard uncertainty of the place while it stood, and where it came to rest
 
 
@@ -77,6 +78,8 @@ def last_dwell(
     end = z[-max(len(z) // 4, 3) :]
     left = abs(float(end.mean() - z[half : half + max(len(z) // 8, 1)].mean()))
     u = float(np.sqrt(np.var(end) + resolution**2 / 12.0 + left**2))
+    if u > _STILL_MOVING_MM_PER_M:
+        return tuple(dwells)
     return (*dwells, Dwell(float(t[half]), float(t[-1]), float(end.mean()), max(u, 1e-6), len(end), 0.0))
 
 
