@@ -98,7 +98,7 @@ def extended(sweep: Sweep, low_mm: float, high_mm: float) -> Sweep:
 
     The last centimetre before an edge is seldom in a profile, yet the carriage runs there too, and where it slopes the
     extremes are there. Half way between a straight line through the last ``END_BASE_mm`` and a parabola through the
-    last twice as much; what the two differ by, and a bend nobody saw, is in the covariance.
+    last twice as much; twice what the two differ by (a bend grows towards an end), and one nobody saw, is its doubt.
     """
     for end_mm, at_start in ((low_mm, True), (high_mm, False)):
         edge = 0 if at_start else len(sweep.s_mm) - 1
@@ -117,7 +117,7 @@ def extended(sweep: Sweep, low_mm: float, high_mm: float) -> Sweep:
         bent = float(bend @ sweep.value)
         mix += 0.5 * bend
         across = sweep.covariance @ mix
-        own = float(mix @ across) + (END_BEND_mm * beyond / END_REACH_mm) ** 2 + bent**2
+        own = float(mix @ across) + (END_BEND_mm * beyond / END_REACH_mm) ** 2 + (2.0 * bent) ** 2
         place = 0 if at_start else len(sweep.s_mm)
         covariance = np.insert(
             np.insert(sweep.covariance, place, across, axis=0), place, np.insert(across, place, own), axis=1

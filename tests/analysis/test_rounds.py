@@ -47,7 +47,7 @@ def test_a_profile_that_bends_towards_its_end_is_carried_on_with_the_bend_in_its
     whole = extended(bent, 500.0, 1040.0)
     truth, short = 1e-6 * 540.0**2, 1e-6 * 40.0 * 90.0
     assert whole.value[-1] == pytest.approx(truth - 0.5 * short, abs=1e-6)
-    assert np.sqrt(whole.covariance[-1, -1]) == pytest.approx(np.hypot(short, 0.004), rel=0.01)
+    assert np.sqrt(whole.covariance[-1, -1]) == pytest.approx(np.hypot(2.0 * short, 0.004), rel=0.01)
 
 
 def test_two_rounds_share_the_first_sweeps_error():
