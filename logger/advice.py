@@ -51,6 +51,7 @@ GUARD_mm = 0.0015  # what a profile's own figures do not know: between stations,
 STRAY_mm = 0.5  # further from what is expected a parked display is not that of this sweep
 FINE = 0.92  # goals known to a few micrometres that keep this part of their limit are left alone: turning risks them
 WORTH_A_TURN = 0.05  # so much more chance of being inside makes a turn better than measuring again
+LIKELY, RISKED = 0.4, 0.12
 SURE_ENOUGH = 0.95  # a chance of being inside at which a round is ended before its last move
 
 Trust = Literal["chance", "few", "fewest", "least"]
@@ -248,6 +249,8 @@ def _with_moves(machine: Machine, base: Plan, ground: Ground, trust: Trust) -> P
         better = other.chance_inside > nothing.chance_inside + WORTH_A_TURN
         if base.verdict.word == "outside" or better or _measured_again(ground):
             outcome = other
+    if len(ground.situation.groups) > 1 and nothing.chance_inside >= LIKELY and nothing.loss - outcome.loss < RISKED:
+        outcome = nothing  # goals between several set-ups are likely met: a turn that gains little puts them at risk
     if not outcome.steps:
         if base.verdict.word == "cannot tell" or nothing.chance_inside > 0.5:
             why = ("No turn would surely improve it, and the uncertainty reaches across the limit: measure again.",)
