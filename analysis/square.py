@@ -85,14 +85,19 @@ def from_strip_and_panel(
     length_mm: float,
     calipers_mm: float,
     seating_mm_per_m: float = 0.0,
+    panel_length_mm: float | None = None,
 ) -> Squareness:
     """Seven cuts: the strip of the fifth cut and the panel left between the fifth and the seventh.
 
     Edges one and seven are six errors out of parallel, but edge one has gone with the strip: the strip's taper (four)
-    and the panel's (two) are added, error = sum / (6 length). It takes four widths, which is why it gains so little.
+    and the panel's (two), each over its own length, are added: error = sum / 6. It takes four widths, which is why it
+    gains so little. ``panel_length_mm``: between the panel's two measured places, where it is not the strip's.
     """
-    taper = 1000.0 * (strip_fence_end_mm - strip_far_end_mm + panel_far_end_mm - panel_fence_end_mm)
-    return Squareness(taper / _length(length_mm) / 6.0, _doubt(6, 4, length_mm, calipers_mm, seating_mm_per_m))
+    kept = length_mm if panel_length_mm is None else panel_length_mm
+    tapers = (strip_fence_end_mm - strip_far_end_mm) / _length(length_mm)
+    tapers += (panel_far_end_mm - panel_fence_end_mm) / _length(kept)
+    shorter = min(length_mm, kept)
+    return Squareness(1000.0 * tapers / 6.0, _doubt(6, 4, shorter, calipers_mm, seating_mm_per_m))
 
 
 def from_diagonals(

@@ -22,7 +22,9 @@ PLACES = 72
 """Places round the turn at which a stream is averaged: every five degrees."""
 SLOT_MM = 0.05
 """A place that stands out from its neighbours by more than this (and by far more than they scatter) is a slot."""
-UNSEEN_WANDER_MM = 0.0015
+FEW_TURNS = 1.15
+"""Three or four turns know their own wander badly (as Student's t for some six differences that tell of it)."""
+UNSEEN_WANDER_MM = 0.0017
 """What a good bearing's wander adds to a total reading, where no mark shows it (k = 2; common practice, no source)."""
 
 
@@ -86,7 +88,7 @@ def one_turn(angles_deg: FloatArray, values_mm: FloatArray) -> Turned:
     centre = (np.flatnonzero(seen) + 0.5) * 360.0 / PLACES
     mean_turn = np.full(PLACES, np.nan)
     mean_turn[seen] = profile
-    wander = _wander(cells, counts, mean_turn) / float(np.sqrt(turns))
+    wander = FEW_TURNS * _wander(cells, counts, mean_turn) / float(np.sqrt(turns))
     good = ~_slots(profile)
     noise = _noise(angles, values)
     each = (

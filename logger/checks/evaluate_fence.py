@@ -113,7 +113,7 @@ def _corner(readings: Readings) -> square.Squareness:
     length = readings.one("length")
     if cuts == "seven":
         panel = readings.one("panel_fence_end"), readings.one("panel_far_end")
-        return square.from_strip_and_panel(*ends, *panel, length, u, seating)
+        return square.from_strip_and_panel(*ends, *panel, length, u, seating, readings.maybe("panel_length"))
     formula = square.from_strip if cuts == "five" else square.from_kept_panel
     return formula(*ends, length, u, seating)
 

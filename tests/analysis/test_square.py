@@ -99,11 +99,9 @@ def test_strip_and_panel_after_the_seventh_cut(epsilon, fence):
     strip, panel = cuts[4][1], cuts[6][0]
     widths = [width_at(strip, "5", "1", end, 10.0) for end in ("4", _other(strip, "5", "4"))]
     widths += [width_at(panel, "5", "7", end, 10.0) for end in ("6", _other(panel, "5", "6"))]
-    length = math.dist(*panel.edge("5")) - 20.0
-    # the strip is a little longer than the panel's edge: its taper is taken over its own length
-    own = math.dist(*strip.edge("5")) - 20.0
-    widths[1] = widths[0] + (widths[1] - widths[0]) * length / own
-    found = from_strip_and_panel(widths[0], widths[1], widths[2], widths[3], length, 0.02)
+    lengths = [math.dist(*each.edge("5")) - 20.0 for each in (strip, panel)]
+    assert lengths[0] > lengths[1] + 10.0, "the strip is longer than the edge that the sixth cut left"
+    found = from_strip_and_panel(*widths, lengths[0], 0.02, panel_length_mm=lengths[1])
     assert found.error_mm_per_m == pytest.approx(1000 * epsilon, rel=3e-3)
 
 

@@ -168,6 +168,7 @@ def fence_texts(
         ends = ("6", other_end(panel, "5", "6"))
         kept = [tools.width(panel, "5", "7", end, 10.0, rng) for end in ends]
         texts += [f"panel_fence_end={kept[0]:.2f}mm", f"panel_far_end={kept[1]:.2f}mm"]
+        texts.append(f"panel_length={length_of(panel, '5') - 20.0:.0f}mm")
     return texts
 
 
