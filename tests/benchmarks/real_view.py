@@ -4,8 +4,8 @@ Run: ``python -m tests.benchmarks.real_view [--machines 200] [--skip 0]``. Not a
 stroke, so no stand sees the ends of it: what the carriage does there, at the places and over the whole stroke is only
 known from all set-ups together. Every round sweeps all four, plans, and turns until the display shows the target.
 
-What counts is the noise-free truth after the last move of a round: the carriage's height at every place over the whole
-pass of a board within the band, and its run over the whole stroke within twice the band (the limit the rail's check
+What counts is the noise-free truth after the last move of a round: the carriage's height at every place (heave, lever
+of the pitch, arm of the roll; the form of its top is no bolt's affair) over the whole pass of a board within the band, and its run over the whole stroke within twice the band (the limit the rail's check
 uses). ``tilt`` also counts the end-to-end rise against the band itself. Machines whose bolts cannot reach 0.8 of it
 (true response, Chebyshev) are left out; those inside at the start are listed apart.
 """
@@ -75,8 +75,7 @@ def heights(machine: SimMachine) -> list[tuple[str, FloatArray]]:
     for place in layout.places:
         s = grid[np.abs(place.x_mm - grid) <= layout.carriage.top_length_mm / 2]
         pose = machine.pose(s)
-        form = machine.truth.top_form(place.x_mm - s)
-        found.append((place.name, pose.heave_mm + (place.x_mm - s) * pose.pitch + place.y_mm * pose.roll + form))
+        found.append((place.name, pose.heave_mm + (place.x_mm - s) * pose.pitch + place.y_mm * pose.roll))
     return [*found, ("the whole stroke", machine.pose(grid).heave_mm)]
 
 
