@@ -5,9 +5,10 @@ stroke, so no stand sees the ends of it: what the carriage does there, at the pl
 known from all set-ups together. Every round sweeps all four, plans, and turns until the display shows the target.
 
 What counts is the noise-free truth after the last move of a round: the carriage's height at every place (heave, lever
-of the pitch, arm of the roll; the form of its top is no bolt's affair) over the whole pass of a board within the band, and its run over the whole stroke within twice the band (the limit the rail's check
-uses). ``tilt`` also counts the end-to-end rise against the band itself. Machines whose bolts cannot reach 0.8 of it
-(true response, Chebyshev) are left out; those inside at the start are listed apart.
+of the pitch, arm of the roll; the form of its top is no bolt's affair) over the whole pass of a board within the band,
+and its run over the whole stroke within twice the band (the limit the rail's check uses). ``rise`` also counts the
+end-to-end rise against the band itself. Machines whose bolts cannot reach 0.8 of it (true response, Chebyshev) are left
+out; those inside at the start are listed apart.
 """
 
 from __future__ import annotations
