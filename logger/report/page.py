@@ -26,7 +26,7 @@ from logger.report.svg import svg
 from logger.wording import STATE_SIGNS, amount, position, printable, state
 
 if TYPE_CHECKING:
-    from analysis.results import Findings
+    from analysis.results import Findings, Verdict
     from logger.job import TurnedBolt
     from logger.wording import Units
 
@@ -155,6 +155,7 @@ class Pen:
             "width": self.width,
             "mean": self.mean,
             "moves": self.moves,
+            "reason": self.reason,
             "how_known": self.how_known,
             "typed_rows": self._typed_rows,
             "rail_svg": lambda s, found: svg(self.rail(s, found)),
@@ -173,6 +174,15 @@ class Pen:
         ends = found.extremes
         unknown = "not known: shape only"
         return amount(ends.mean, ends.mean_uncertainty, found.profile.unit, self.units, unknown=unknown)
+
+    def reason(self, verdict: Verdict) -> str:
+        """Why a verdict is what it is: the analysis's own sentence in mm, the same figures in other units."""
+        if self.units == "mm" or verdict.unit != "mm" or not np.isfinite(verdict.value):
+            return verdict.reason
+        ends = [each for each in (verdict.lower, verdict.upper) if each is not None]
+        limits = [amount(end, None, "mm", self.units, sign=False) for end in ends]
+        allowed = " to ".join(limits) if len(limits) == 2 else f"at most {limits[0]}" if limits else "anything"
+        return f"{amount(verdict.value, verdict.uncertainty, 'mm', self.units, sign=False)}; {allowed} allowed."
 
     def moves(self, turned: tuple[TurnedBolt, ...]) -> str:
         return ", ".join(

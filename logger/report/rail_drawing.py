@@ -30,7 +30,8 @@ ROWS = (4, 5, 4)
 """Rows above, in and below the band, as the findings screen has at 120 columns."""
 ROW = 13.0
 RAIL, FOOT, THREAD = 9.0, 8.0, 26.0
-AXIS_STEPS_MM = (100, 200, 250, 500, 1000, 2000, 5000)
+AXIS_STEPS = {"mm": (100.0, 200.0, 250.0, 500.0, 1000.0, 2000.0, 5000.0), "in": (127.0, 254.0, 508.0, 1016.0, 2540.0)}
+"""Millimetres between marks along the rail: round figures in the units of who reads them."""
 SMALL, NORMAL = 12.0, 13.0
 
 
@@ -212,7 +213,8 @@ def _scale(picture: Picture, frame: Frame, units: Units) -> None:
 def _rail(picture: Picture, frame: Frame, units: Units) -> None:
     rail, top = frame.picture, frame.floor
     picture.box(LEFT, top, WIDTH - LEFT - RIGHT, RAIL, "ink", "rail")
-    step = next((s for s in AXIS_STEPS_MM if (rail.to_mm - rail.from_mm) / s <= 8), AXIS_STEPS_MM[-1])
+    steps = AXIS_STEPS[units]
+    step = next((each for each in steps if (rail.to_mm - rail.from_mm) / each <= 8), steps[-1])
     y = top + RAIL + FOOT + THREAD + 44
     for x_mm in np.arange(np.ceil(rail.from_mm / step) * step, rail.to_mm + 1, step):
         picture.line([(frame.x(x_mm), y - 13), (frame.x(x_mm), y - 18)], "soft", 1.0)

@@ -149,6 +149,8 @@ def test_surroundings_instruments_version_and_cautions_are_told(html):
 def test_in_inches_the_same_figures_are_thou(facts):
     said = page(facts, "in")
     width = facts.states[0].findings[0].extremes
+    for table in [each for each in parsed(said).iter() if each.get("class") in ("found", "keep")]:
+        assert not re.search(r"\d mm\b", text_of(table))
     assert amount(width.peak_to_valley, width.peak_to_valley_uncertainty, "mm", "in", sign=False) in said
 
 

@@ -125,6 +125,7 @@ def test_in_inches_heights_are_thou():
     tree = drawn(units="in")
     assert {t.text for t in named(tree, "scale")} == {"3.0", "4.9"}
     assert [t.text for t in named(tree, "move-amount")] == ["3.5 thou"]
+    assert [t.text for t in named(tree, "along")] == ["0 in", "20 in", "40 in", "60 in", "80 in", "100 in"]
 
 
 def test_an_uncertainty_of_more_than_half_a_row_is_drawn_a_smaller_one_is_not():
