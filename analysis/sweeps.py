@@ -304,11 +304,18 @@ def _without_bad_marks(
         motion = current[which].motion
         late_s = miss * motion.direction / motion.speed_mm_s
         sweep = sweeps[current[which].sweep]
+        by_hand = bool(motion.delayed[anchor])
         found = (
-            f"The mark at {motion.x_mm[anchor]:.0f} mm in pass {which + 1} is {abs(miss):.0f} mm off what the other "
-            f"passes say: about {abs(late_s):.1f} s {'late' if late_s > 0 else 'early'}."
+            f"The {'mark' if by_hand else 'strip'} at {motion.x_mm[anchor]:.0f} mm in pass {which + 1} is "
+            f"{abs(miss):.0f} mm off what the other passes say"
+            + (f": about {abs(late_s):.1f} s {'late' if late_s > 0 else 'early'}." if by_hand else ".")
         )
-        if "late mark moved" in sweep.evidence.accept:
+        if not by_hand:
+            notes.append(f"{found} A strip moved; which way it lay when is not known: it was left out of every pass.")
+            current = [_without_place(each, float(motion.x_mm[anchor])) for each in current]
+            fit = fit_passes(current, scales, resolution=resolution)
+            continue
+        elif "late mark moved" in sweep.evidence.accept:
             notes.append(f"{found} It was moved by that, as agreed.")
             trimmed = motion.with_anchor_moved(anchor, -late_s)
         else:
@@ -323,6 +330,12 @@ def _without_bad_marks(
     return fit, notes, repairs
 
 
+def _without_place(readings: PassReadings, x_mm: float) -> PassReadings:
+    """The pass without its anchor at that place, unless it is one of its ends."""
+    at = np.nonzero(readings.motion.x_mm[1:-1] == x_mm)[0]
+    return replace(readings, motion=readings.motion.without_anchor(int(at[0]) + 1)) if len(at) else readings
+
+
 def _worst_anchor(readings: Sequence[PassReadings], fit: Fit) -> tuple[int, int, float] | None:
     """(pass, anchor, miss in mm) of the mark whose fitted shift is far beyond its own scatter."""
     if len(fit.passes) != len(readings) or len(readings) < 2:
@@ -334,7 +347,8 @@ def _worst_anchor(readings: Sequence[PassReadings], fit: Fit) -> tuple[int, int,
             continue
         for anchor in range(1, len(motion.t_s) - 1):
             x = motion.x_mm[anchor]
-            if not motion.delayed[anchor] or not fitted.x_from_mm <= x <= fitted.x_to_mm:
+            edge = motion.landmark is not None and bool(motion.landmark[anchor])
+            if edge or not fitted.x_from_mm <= x <= fitted.x_to_mm:
                 continue
             miss = float(np.interp(x, fitted.node_x_mm, fitted.shift_mm))
             # The shift against the other passes' mean shows (1 - 1/P) of this mark's own error.

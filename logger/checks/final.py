@@ -135,6 +135,7 @@ def _columns(job: Job, set_up: str, x_mm: FloatArray) -> dict[str, FloatArray]:
 
 
 def _findings(job: Job, names: Sequence[str]) -> Findings:
+    from logger.agreed import agreed
     from logger.findings import find
     from logger.recording import open_recording
 
@@ -142,7 +143,7 @@ def _findings(job: Job, names: Sequence[str]) -> Findings:
     missing = [name for name in names if name not in folders]
     if missing:
         raise NotAllowed(f"Sweep {missing[0]} is in the journal and not on the disk.", "Bring its folder back.")
-    return find([open_recording(folders[name]) for name in names])
+    return find([open_recording(folders[name]) for name in names], agreed(job))
 
 
 def _judged(each: Compared, allowed: Allowed, job: Job) -> Verdict:

@@ -7,6 +7,7 @@ from analysis.motion import Motion
 from analysis.positions import Evidence, locate
 from analysis.stops import find_dwells, settled_mean, station_profile, stood_at_marks, stops_of, von_neumann_ratio
 from analysis.strips import find_bumps
+from analysis.sweeps import Geometry, SweepData, profile_of
 from fixtures.sweeps import Indicator, rough_rail, simulate
 
 STROKE = (0.0, 2600.0)
@@ -125,3 +126,21 @@ def test_a_stop_of_one_pass_has_the_uncertainty_of_the_hysteresis():
     profile = station_profile(stops, "roll", "mm/m", (0.0, 500.0), True, 0.01, 0.05, 2e-4)
     assert profile.value == pytest.approx([0.1, 0.3], abs=1e-3)
     assert profile.uncertainty.min() > 0.01
+
+
+def test_a_strip_that_moved_between_the_passes_is_left_out_of_both():
+    places = (60.0, 680.0, 1300.0, 1920.0, 2540.0)
+    sweep = simulate(5, rail=rough_rail(5, 0.06), rate_hz=100.0)
+    t, s = sweep.t_s, sweep.true_position_mm
+    back = np.arange(len(t)) > np.argmax(s)
+    height = -sweep.value
+    for place in places:
+        lay = place + np.where(back, 90.0 if place == 1300.0 else 0.0, 0.0)
+        height = height - 0.1 * (np.abs(s - lay) <= 12.5)
+    evidence = Evidence(t, height, STROKE, [STROKE], 2, stations_mm=places, strip_sign=-1, resolution=0.001)
+    outcome = profile_of([SweepData("0001", evidence)], Geometry(STROKE, (STROKE,), resolution=0.001, tip_falls=1))
+    assert outcome.source == "strips"
+    assert any("strip at 1300 mm" in text and "moved" in text for text in outcome.warnings)
+    error = outcome.profile.value - sweep.true_height(outcome.profile.x_mm)
+    assert np.std(error) < 0.006  # used as it lay: 0.020
+    assert np.mean(np.abs(error - error.mean()) <= outcome.profile.uncertainty) > 0.9
