@@ -278,9 +278,8 @@ class TruestrokeApp(App[int]):
         from logger.tui.screens.base import Sheet
 
         self.units_mode = "in" if self.units_mode == "mm" else "mm"
-        for screen in self.screen_stack:
-            if isinstance(screen, Sheet):
-                screen.units_changed()
+        if isinstance(self.screen, Sheet):
+            self.screen.show_in_units()
 
     def get_system_commands(self, screen: Screen[object]) -> Iterable[SystemCommand]:
         """Every action of the open screen, and those that work everywhere, by name."""

@@ -115,6 +115,20 @@ def test_places_that_matter_are_said_under_the_verdict():
     run(scenario())
 
 
+def test_units_changed_on_one_screen_hold_on_the_one_beneath_when_it_is_seen_again():
+    async def scenario():
+        async with opened() as (app, pilot):
+            await scene_findings(app, pilot)
+            await press(app, pilot, "i", "u")
+            assert "thou" in shown(app)
+            await press(app, pilot, "escape")
+            assert "peak to valley 4.7" in shown(app)
+            await press(app, pilot, "escape")
+            assert "thou" in shown(app)
+
+    run(scenario())
+
+
 # --- sweeps ----------------------------------------------------------------------------------------------------------
 
 

@@ -39,7 +39,8 @@ def test_what_no_pass_has_seen_is_named_and_only_where_the_set_up_reads():
     trace.add(x / 150.0, np.zeros(len(x)), x)
     ((low, high),) = trace.unseen()
     assert abs(low - 900.0) < 12.0 and abs(high - 1240.0) < 12.0
-    assert abs(trace.speed_mm_per_s() - 150.0) < 1.0
+    speed = trace.speed_mm_per_s()
+    assert speed is not None and abs(speed - 150.0) < 1.0
     gap = np.arange(900.0, 1240.0, 3.0)
     trace.add(20.0 + gap / 150.0, np.zeros(len(gap)), gap)
     assert trace.unseen() == ()

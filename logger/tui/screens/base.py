@@ -76,6 +76,7 @@ class Sheet(Screen[None]):
     def __init__(self) -> None:
         super().__init__()
         self._said_until = 0.0
+        self._shown_in = ""
 
     @property
     def truestroke(self) -> TruestrokeApp:
@@ -108,8 +109,19 @@ class Sheet(Screen[None]):
         yield Keys(id="keys")
 
     def on_mount(self) -> None:
+        self._shown_in = self.truestroke.units_mode
         self._fit()
         self.tour_line()
+
+    def on_screen_resume(self) -> None:
+        """Back on top: the units may have been changed on another screen."""
+        if self._shown_in and self._shown_in != self.truestroke.units_mode:
+            self.show_in_units()
+
+    def show_in_units(self) -> None:
+        """Show everything in the units that are chosen now."""
+        self._shown_in = self.truestroke.units_mode
+        self.units_changed()
 
     def on_resize(self, event: events.Resize) -> None:
         self._fit()
