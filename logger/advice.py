@@ -246,8 +246,8 @@ def _with_moves(machine: Machine, base: Plan, ground: Ground, trust: Trust) -> P
         several = len(ground.situation.groups) > 1  # the main set-up alone would run off along what only others see
         whole = ground.situation if several else main_alone(ground, one_round=True)
         other, nothing = plan(ground, whole, 0.0, insist=True)
-        better = other.chance_inside > nothing.chance_inside + WORTH_A_TURN
-        if base.verdict.word == "outside" or better or _measured_again(ground):
+        enough = 0.0 if _measured_again(ground) else WORTH_A_TURN
+        if base.verdict.word == "outside" or other.chance_inside > nothing.chance_inside + enough:
             outcome = other
     if len(ground.situation.groups) > 1 and nothing.chance_inside >= LIKELY and nothing.loss - outcome.loss < RISKED:
         outcome = nothing  # goals between several set-ups are likely met: a turn that gains little puts them at risk
