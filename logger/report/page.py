@@ -84,7 +84,8 @@ def _drawing(check: str) -> Markup:
 
 def fine(value: float, unit: str) -> str:
     """A part of an uncertainty: a tenth of a micrometre, or of a micrometre a metre, whatever the units of the rest."""
-    return f"{value * 1000:.1f} {'µm' if unit == 'mm' else 'µm/m'}"
+    shown = "µm" if unit == "mm" else "µm/m"
+    return f"{value * 1000:.1f} {shown}" if abs(value) >= 0.00005 else f"under 0.1 {shown}"
 
 
 def slug(name: str) -> str:

@@ -87,6 +87,8 @@ class Line:
     end: tuple[float, float]
 
 
+MOST_NAMED = 8
+"""With more turns than that the word at each would be a grey smear; the dotted lines stay."""
 PLOT_HEIGHT, PLOT_TOP, PLOT_BOTTOM, PLOT_LEFT = 240.0, 14.0, 36.0, 76.0
 
 
@@ -133,7 +135,8 @@ def draw_course(
     for at in turned_at:
         if first <= at <= last:
             picture.line([(x(at), PLOT_TOP), (x(at), floor)], "rule", 1.0, "turned", (2.0, 4.0))
-            picture.words(x(at) + 3, PLOT_TOP + 9, "turned", "soft", 11)
+            if len(turned_at) <= MOST_NAMED:
+                picture.words(x(at) + 3, PLOT_TOP + 9, "turned", "soft", 11)
     for piece in fitted:
         picture.line(
             [(x(piece.start[0]), y(piece.start[1])), (x(piece.end[0]), y(piece.end[1]))], "ink", 1.4, "fitted", (7, 4)
