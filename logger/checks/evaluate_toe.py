@@ -191,6 +191,7 @@ def _at_bevel(
     details |= {
         "tilted_toe_mm_per_m": tilted.toe_mm_per_m,
         "change_mm_per_m": axis.change_mm_per_m,
+        "change_uncertainty_mm_per_m": axis.uncertainty_mm_per_m,
         "axis_climb_mm_per_m": axis.climb_mm_per_m,
     }
     both = combine([verdict, judged(check, allowed, tilted.toe_mm_per_m, tilted.uncertainty_mm_per_m)])

@@ -69,6 +69,26 @@ def toe_straightedge(rng: np.random.Generator, kind: str) -> Shot:
     return Shot.of(take("toe", [*texts, f"half_round={listed(runs[1])}"]), float(toe))
 
 
+def toe_bevel(rng: np.random.Generator, kind: str) -> Shot:
+    """How much the toe changes at full tilt: the plate's normal turned about an axis that climbs and lies askew."""
+    normal = np.array([-float(rng.normal(1e-4, 2e-4)), 1.0, float(rng.normal(0.0, 3e-4))])
+    axis = np.array([1.0, float(rng.normal(0.0, 2e-4)), float(rng.normal(0.0, 4e-4))])
+    axis /= np.linalg.norm(axis)
+    bevel, span = float(rng.choice([30.0, 45.0])), float(rng.uniform(180.0, 280.0))
+    turn = math.radians(bevel if kind == "carriage" else -bevel)
+    tilted = normal * math.cos(turn) + np.cross(axis, normal) * math.sin(turn)
+    tilted = tilted + axis * float(axis @ normal) * (1.0 - math.cos(turn))
+    texts = [f"span={span:.1f}", f"bevel={bevel:g}", f"top={'carriage' if kind == 'to the carriage' else 'table'}"]
+    for name, plate in (("", normal), ("tilted_", tilted)):
+        opens = -plate[0] / np.linalg.norm(plate) * span  # read square to the plate
+        teeth = rng.normal(0.0, 0.02, 3)
+        front, rear = (0.5 + teeth - away + rng.normal(0.0, 0.003, 3) for away in (0.0, opens))
+        texts += [f"{name}front={listed(front)}", f"{name}rear={listed(rear)}"]
+    found = take("toe", texts).details
+    truth = -1000.0 * float(tilted[0] / np.linalg.norm(tilted) - normal[0] / np.linalg.norm(normal))
+    return Shot(found["change_mm_per_m"], found["change_uncertainty_mm_per_m"], truth)
+
+
 def marks(rng: np.random.Generator, kind: str, guide: str) -> Shot:
     blade = draw_blade(rng, {"swing known": "good"}.get(kind, kind))
     projection = float(rng.uniform(40.0, 80.0))
@@ -304,6 +324,7 @@ COVERAGE = [
     ("toe, same tooth", toe_tooth, ("usual", "bent", "soft", "loose", "wobbling"), "mm/m"),
     ("toe, plate", toe_plate, ("two places", "four places", "uneven"), "mm/m"),
     ("toe, straightedge", toe_straightedge, ("two places", "four places"), "mm/m"),
+    ("toe, change at full tilt", toe_bevel, ("carriage", "table"), "mm/m"),
     ("toe, marks", toe_marks, ("good", "wobbling", "uneven", "waved", "swing known"), "mm/m"),
     ("rip fence, distances", rip_distances, ("two", "four", "feelers"), "mm/m"),
     ("rip fence, sheet", rip_sheet, ("two gaps", "three gaps"), "mm/m"),
