@@ -130,6 +130,15 @@ def amount(
     return f"{number(value * scale, decimals, sign=sign)}{spread} {shown}"
 
 
+def share(value: float, unit: str = "mm", units: Units = "mm") -> str:
+    """A part of an uncertainty: as ``amount`` without a sign, and ``under 0.001 mm`` where that would be a nought."""
+    said = amount(abs(value), None, unit, units, sign=False)
+    figure, _, shown = said.partition(" ")
+    if not shown or float(figure) > 0.0:
+        return said
+    return f"under {figure[:-1]}1 {shown}"
+
+
 def raw(value: float, unit: str, resolution: float | None = None) -> str:
     """What an instrument's own display shows: its sign, its unit, the decimals of its ``resolution`` (same unit)."""
     if resolution is None or resolution <= 0:

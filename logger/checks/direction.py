@@ -4,7 +4,7 @@ Why it exists: an indicator with its sign switched, or a level lying the other w
 opposite error, and the correction makes it twice as bad. One touch by hand settles it. The answer is kept in the
 journal beside the readings it stands for; without it they are taken, and it is said that nobody looked.
 
-(The set-ups that are swept have their own, asked by ``sweep``.)
+A set-up that is swept is asked once for each instrument (``swept_wanted``): its sense is written in the machine file.
 """
 
 from __future__ import annotations
@@ -103,9 +103,61 @@ def settled(
     return (False, unchecked(wanting)) if wanting else (True, "")
 
 
+def all_sentences(check: Check) -> list[str]:
+    """What to do and to see before this check's set-ups, one sentence for each way of measuring that has a sign."""
+    said = DIRECTIONS.get(check.name, "")
+    if isinstance(said, str):
+        return [f"{said}."] if said else []
+    return [f"{by}: {text}." for by, text in said.items()]
+
+
 def unchecked(said: str) -> str:
     """The warning where nobody could be asked."""
     return f"Nobody has checked the direction of this set-up. {said}; then say direction=yes."
+
+
+# --- set-ups that are swept ------------------------------------------------------------------------------------------
+
+_LIFT = {
+    "fixed": "Press the indicator's tip in by hand",
+    "carried": "Press the indicator's tip in by hand",
+    "level": "Raise one end of the level by hand (outfeed end for pitch, table side for roll)",
+}
+
+
+def _way(job: Job, set_up: str) -> str:
+    return "fall" if job.machine.set_ups[set_up].sense == "reversed" else "rise"
+
+
+def swept_wanted(job: Job, set_up: str, instrument: str) -> str:
+    """What to do and to see before this instrument is swept in this set-up; empty once it was seen to move as said."""
+    kept = [
+        entry.data
+        for entry in job.entries()
+        if entry.kind == "direction check"
+        and entry.data.get("set_up") == set_up
+        and entry.data.get("instrument") == instrument
+    ]
+    if kept and kept[-1].get("moved_as_said") is True:
+        return ""
+    return f"{_LIFT[job.machine.set_ups[set_up].kind]}: the number must {_way(job, set_up)}"
+
+
+def swept_unchecked(set_up: str, instrument: str) -> str:
+    """The warning where nobody looked."""
+    return f"Nobody has checked yet that {instrument} counts the right way in set-up '{set_up}'."
+
+
+def record_swept(job: Job, set_up: str, instrument: str, *, moved_as_said: bool) -> None:
+    """Keep the answer; NotAllowed with what to write in the machine file where it moved the other way."""
+    way = _way(job, set_up)
+    job.append("direction check", set_up=set_up, instrument=instrument, way=way, moved_as_said=moved_as_said)
+    if not moved_as_said:
+        other = "reversed" if way == "rise" else "normal"
+        raise NotAllowed(
+            f"{instrument} counts the other way than set-up '{set_up}' says.",
+            f"Write 'sense: {other}' under set_ups: {set_up}: in {job.folder / 'machine.yaml'}, then sweep again.",
+        )
 
 
 def _hours_since(time: str, now: datetime) -> float:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from logger.commands import Answer
 from logger.commands._job import open_job, sweeps_to_judge, the_set_up
 from logger.described import as_now, changes_since, moved_since
-from logger.wording import amount, position, state
+from logger.wording import amount, position, share, state
 
 if TYPE_CHECKING:
     from analysis.results import Findings, FloatArray, PlaceFinding, Predicted, Spot, Verdict
@@ -45,7 +45,8 @@ def spots(args: argparse.Namespace) -> Answer:
         agreed.agree(job, names, said)
     shape = _shape(args)
     found = findings.find(recordings, agreed.agreed(job))
-    if found.repairs and agreed.ask(job, found.repairs, args.terminal):
+    asked: set[tuple[str, str]] = set()
+    while agreed.ask(job, found.repairs, args.terminal, asked):
         found = findings.find(recordings, agreed.agreed(job))
     places = advice.places(job.machine, found)
     answer = findings.as_json(found, places, shape)
@@ -147,11 +148,7 @@ def _worth_lines(found: Findings, units: Units) -> list[str]:
         ("peak to valley", parts_of_peak_to_valley(found.profile)),
         ("mean", parts_of_mean(found.profile) if found.extremes.mean is not None else {}),
     ):
-        said = [
-            f"{part} {amount(u, None, found.profile.unit, units, sign=False)}"
-            for part, u in parts.items()
-            if u >= 0.0005
-        ]
+        said = [f"{part} {share(u, found.profile.unit, units)}" for part, u in parts.items() if u >= 0.0005]
         if said:
             lines.append(f"  ± of {name} from: {', '.join(said)}")
     return lines

@@ -90,40 +90,21 @@ def the_stations(args: argparse.Namespace, job: Job) -> tuple[tuple[float, ...],
 
 # --- which way is up -------------------------------------------------------------------------------------------------
 
-_LIFT = {
-    "fixed": "Press the indicator's tip in by hand",
-    "carried": "Press the indicator's tip in by hand",
-    "level": "Raise one end of the level by hand (outfeed end for pitch, table side for roll)",
-}
-
 
 def _direction(job: Job, set_up: str, instrument: Instrument, terminal: Terminal) -> list[str]:
     """Once for each set-up and instrument: does the number move as said? The answer is kept in the journal."""
-    kept = [
-        entry.data
-        for entry in job.entries()
-        if entry.kind == "direction check"
-        and entry.data.get("set_up") == set_up
-        and entry.data.get("instrument") == instrument.name
-    ]
-    if kept and kept[-1].get("moved_as_said") is True:
+    from logger.checks import direction
+
+    wanted = direction.swept_wanted(job, set_up, instrument.name)
+    if not wanted:
         return []
-    unchecked = [f"Nobody has checked yet that {instrument.name} counts the right way in set-up '{set_up}'."]
+    unchecked = [direction.swept_unchecked(set_up, instrument.name)]
     if not terminal.interactive:
         return unchecked
-    described = job.machine.set_ups[set_up]
-    way = "fall" if described.sense == "reversed" else "rise"
-    said = terminal.ask(f"{_LIFT[described.kind]}: the number must {way}. Does it? [y/n, Enter = not now]").lower()
+    said = terminal.ask(f"{wanted}. Does it? [y/n, Enter = not now]").lower()
     if said not in ("y", "yes", "n", "no"):
         return unchecked
-    as_said = said.startswith("y")
-    job.append("direction check", set_up=set_up, instrument=instrument.name, way=way, moved_as_said=as_said)
-    if not as_said:
-        other = "normal" if described.sense == "reversed" else "reversed"
-        raise NotAllowed(
-            f"{instrument.name} counts the other way than set-up '{set_up}' says.",
-            f"Write 'sense: {other}' under set_ups: {set_up}: in {job.folder / 'machine.yaml'}, then sweep again.",
-        )
+    direction.record_swept(job, set_up, instrument.name, moved_as_said=said.startswith("y"))
     return []
 
 

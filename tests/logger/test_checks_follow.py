@@ -17,7 +17,7 @@ from logger.checks.typed import understand
 from logger.checks.words import taken_data
 from logger.errors import NotAllowed
 from logger.job import Job
-from logger.journal import JournalEntry
+from logger.journal import Journal, JournalEntry
 from logger.machines import machine_from_text
 
 MACHINE = machine_from_text(
@@ -210,3 +210,14 @@ def test_a_part_that_is_none_is_refused(text):
 
 def test_every_check_with_a_limit_and_an_uncertainty_can_be_told_infeasible():
     assert all(check.allowed.unit in {*INSTRUMENTS, ""} for check in CHECKS)
+
+
+def test_a_swept_set_up_is_asked_once_for_each_instrument_and_an_answer_of_no_names_the_line_to_write(tmp_path):
+    job = Job(tmp_path, MACHINE, Journal(tmp_path / "journal.jsonl"))
+    assert direction.swept_wanted(job, "across", "dial").endswith("the number must rise")
+    with pytest.raises(NotAllowed, match="sense: reversed"):
+        direction.record_swept(job, "across", "dial", moved_as_said=False)
+    assert direction.swept_wanted(job, "across", "dial"), "it is asked again after the sense was written"
+    direction.record_swept(job, "across", "dial", moved_as_said=True)
+    assert direction.swept_wanted(job, "across", "dial") == ""
+    assert direction.swept_wanted(job, "across", "another"), "another instrument may count the other way"

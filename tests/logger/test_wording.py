@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.wording import amount, count, in_ascii, nearest, position, printable, raw, state, table
+from logger.report.page import fine
+from logger.wording import amount, count, in_ascii, nearest, position, printable, raw, share, state, table
 
 
 @pytest.mark.parametrize(
@@ -65,6 +66,15 @@ def test_the_instruments_own_figure_has_its_own_decimals():
     assert raw(0.1, "mm", 0.001) == "+0.100 mm"
     assert raw(0.0205, "in", 0.0005) == "+0.0205 in"
     assert raw(-0.1, "mm") == "−0.1 mm"
+
+
+def test_a_part_of_an_uncertainty_is_never_a_nought():
+    assert share(0.0123) == "0.012 mm"
+    assert share(0.0004) == share(0.0) == "under 0.001 mm"
+    assert share(0.004, "mm/m") == "under 0.01 mm/m"
+    assert share(0.001, "mm", "in") == "under 0.1 thou"
+    assert fine(0.00001, "mm") == "under 0.1 µm"
+    assert fine(0.0012, "mm") == "1.2 µm"
 
 
 def test_states_are_a_shape_and_a_word():
