@@ -47,14 +47,17 @@ def agree(job: Job, sweeps: Sequence[str], repair: str) -> None:
         job.append(KIND, sweep=sweep, repair=repair)
 
 
-def ask(job: Job, repairs: Sequence[Repair], terminal: Terminal) -> bool:
-    """Offer each repair on the terminal; True where one was agreed to. Where nobody can be asked nothing is."""
+def ask(job: Job, repairs: Sequence[Repair], terminal: Terminal, asked: set[tuple[str, str]]) -> bool:
+    """Offer the repairs that were not ``asked`` yet, until one is agreed to: then True, and the sweeps want to be
+    looked at again, because one repair may make another one needless. Where nobody can be asked nothing is."""
     if not terminal.interactive:
         return False
-    any_yes = False
-    for each in {(repair.sweep, repair.key): repair for repair in repairs}.values():
+    for each in repairs:
+        if (each.sweep, each.key) in asked:
+            continue
+        asked.add((each.sweep, each.key))
         said = terminal.ask(f"{each.sweep}: {each.found} Shall I {each.offer}? [y/N]").lower()
         if said in ("y", "yes"):
             agree(job, [each.sweep], each.key)
-            any_yes = True
-    return any_yes
+            return True
+    return False

@@ -35,7 +35,7 @@ def spots(args: argparse.Namespace) -> Answer:
     """``truestroke spots``."""
     from logger import advice, agreed, findings, level_heights
 
-    job = open_job(args)
+    job, shape = open_job(args), _shape(args)
     swept, doubts = sweeps_to_judge(job, args.sweeps)
     for each in swept:
         doubts += [said for said in (moved_since(each, job.machine), changes_since(each, job.machine)) if said]
@@ -43,7 +43,6 @@ def spots(args: argparse.Namespace) -> Answer:
     names = [each.name for each in recordings]
     for said in [*args.agree, *([f"positions from {args.positions}"] if args.positions else [])]:
         agreed.agree(job, names, said)
-    shape = _shape(args)
     found = findings.find(recordings, agreed.agreed(job))
     asked: set[tuple[str, str]] = set()
     while agreed.ask(job, found.repairs, args.terminal, asked):
