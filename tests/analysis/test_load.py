@@ -57,7 +57,9 @@ def test_a_mass_ahead_of_the_middle_presses_the_bearings_by_the_lever_rule():
 
 def test_loads_and_readings_are_reciprocal():
     """Maxwell and Betti: the reading at p under a mass at q is the reading at q under the mass at p."""
-    prior = Prior(Bench(*_bolts(), EI, GJ, Carriage((-320.0, 320.0), (0.0, 2600.0), 1200.0, 150.0)))
+    prior = Prior(
+        Bench(BOLTS_mm, np.zeros(len(BOLTS_mm)), EI, GJ, Carriage((-320.0, 320.0), (0.0, 2600.0), 1200.0, 150.0))
+    )
     draw = prior.draw(6)
     p, q = SetUp("fixed", x_mm=900.0, y_mm=40.0), SetUp("fixed", x_mm=1500.0, y_mm=110.0)
     one = load_response(prior, draw, laid(15.0, 1200.0, x=1500.0, y=110.0, set_up=p))
@@ -76,15 +78,15 @@ def test_single_loads_add_up_to_the_loaded_shape():
     assert apart.moment(at).sum(axis=-1) == pytest.approx(together.moment(at)[..., 0])
 
 
-def _bolts():
-    return np.array([bolt.x_mm for bolt in KILN_STREET.bolts]), np.zeros(len(KILN_STREET.bolts))
+BOLTS_mm = np.array([bolt.x_mm for bolt in KILN_STREET.bolts])
 
 
 def saw(seed, ranges="usual"):
     machine = draw_machine(seed, "kiln-street", ranges)
     plan = machine.layout.carriage
     carriage = Carriage(plan.bearing_offsets_mm, plan.stroke_mm, plan.top_length_mm, plan.edge_y_mm)
-    prior = Prior(Bench(*_bolts(), EI=210e3 * machine.layout.i_mm4, GJ=81e3 * machine.layout.j_mm4, carriage=carriage))
+    EI_of_it, GJ_of_it = 210e3 * machine.layout.i_mm4, 81e3 * machine.layout.j_mm4
+    prior = Prior(Bench(BOLTS_mm, np.zeros(len(BOLTS_mm)), EI_of_it, GJ_of_it, carriage))
     return machine, prior
 
 

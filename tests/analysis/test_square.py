@@ -97,11 +97,11 @@ def test_the_strip_of_the_fifth_cut(epsilon, fence):
 def test_strip_and_panel_after_the_seventh_cut(epsilon, fence):
     cuts = after_cuts(saw_with(epsilon, fence), 7)
     strip, panel = cuts[4][1], cuts[6][0]
-    widths = [width_at(strip, "5", "1", end, 10.0) for end in ("4", _other(strip, "5", "4"))]
-    widths += [width_at(panel, "5", "7", end, 10.0) for end in ("6", _other(panel, "5", "6"))]
+    near, far = (width_at(strip, "5", "1", end, 10.0) for end in ("4", _other(strip, "5", "4")))
+    here, there = (width_at(panel, "5", "7", end, 10.0) for end in ("6", _other(panel, "5", "6")))
     lengths = [math.dist(*each.edge("5")) - 20.0 for each in (strip, panel)]
     assert lengths[0] > lengths[1] + 10.0, "the strip is longer than the edge that the sixth cut left"
-    found = from_strip_and_panel(*widths, lengths[0], 0.02, panel_length_mm=lengths[1])
+    found = from_strip_and_panel(near, far, here, there, lengths[0], 0.02, panel_length_mm=lengths[1])
     assert found.error_mm_per_m == pytest.approx(1000 * epsilon, rel=3e-3)
 
 
@@ -271,6 +271,7 @@ def test_the_stated_spread_covers_the_next_refit_of_a_worn_seat():
 
 def test_a_panel_of_the_length_named_decides_and_a_shorter_one_does_not():
     length = length_that_decides(4, 2, 0.04, 0.02, 0.1)
+    assert length is not None
     assert from_strip(25.0, 25.0, length, 0.04, 0.02).uncertainty_mm_per_m == pytest.approx(0.05)
     assert length_that_decides(2, 2, 0.04, 0.2, 0.1) is None, "seating alone is too much"
 
@@ -287,4 +288,5 @@ def test_turns_of_a_stop_screw_follow_its_thread(pitch, degrees):
     # ISO 261 coarse threads M12, M16, M20: a hundredth of a millimetre is 3.6 / pitch degrees (derived)
     move = fence_screw(Squareness(0.01, 0.0), 1000.0, "behind", pitch)
     assert move.toward_outfeed_mm == pytest.approx(0.01)
+    assert move.turns is not None
     assert move.turns * 360.0 == pytest.approx(degrees, abs=5e-4)

@@ -67,8 +67,10 @@ def test_reversal_tells_table_straightedge_and_carriage_apart_where_a_plain_look
 
 def test_the_uncertainty_of_a_reversal_is_that_of_its_three_readings():
     rng = np.random.default_rng(8)
-    drawn = [from_reversal(X, *rng.normal(0, 0.001, (3, len(X))), 0.001).height_mm for _ in range(2000)]
-    claimed = from_reversal(X, *np.zeros((3, len(X))), 0.001).standard_uncertainty_mm
+    noise = rng.normal(0, 0.001, (2000, 3, len(X)))
+    drawn = [from_reversal(X, first, turned, table, 0.001).height_mm for first, turned, table in noise]
+    nothing = np.zeros(len(X))
+    claimed = from_reversal(X, nothing, nothing, nothing, 0.001).standard_uncertainty_mm
     assert np.std(drawn, axis=0) == pytest.approx(claimed, rel=0.08)
 
 

@@ -6,6 +6,7 @@ import argparse
 import json
 import shutil
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -34,7 +35,7 @@ def finished(tmp_path_factory):
 
 
 def ask(folder, **more):
-    given = {
+    given: dict[str, Any] = {
         "job": str(folder),
         "set_up": None,
         "what_if": [],

@@ -10,6 +10,7 @@ import pytest
 
 from logger import cli
 from logger.commands import COMMANDS, Answer
+from logger.console import Console
 from logger.errors import BadFile, CannotSave, Fault, InstrumentLost, NotAllowed, PortError, TruestrokeError
 
 
@@ -212,7 +213,7 @@ def test_without_a_terminal_the_screen_says_so():
 
 def test_an_ascii_terminal_gets_ascii(command):
     out, err = io.TextIOWrapper(io.BytesIO(), "ascii"), io.StringIO()
-    console = cli.Console(out, err)
+    console = Console(out, err)
     console.configure(plain=False, json_only=False)
     console.answer(Answer({}, ["▲ high by +0.012 ±0.002 mm, größer"]))
     assert out.buffer.getvalue() == b"^ high by +0.012 +/-0.002 mm, gr\\xf6\\xdfer\n"

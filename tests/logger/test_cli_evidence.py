@@ -167,7 +167,8 @@ def test_a_repeat_of_a_stretch_joins_the_sweep_before_it(shell):
     shell.sweep(told())
     whole = found(shell)
     part = [(t, s, k) for t, s, k in pushed(1, pace_mm_per_s=200.0) if 400.0 <= s <= 1600.0]
-    lines, start = [], part[0][0]
+    lines: list[tuple[float, float, bool]] = []
+    start = part[0][0]
     wanted = [500.0, 1000.0, 1500.0]
     for _ in range(60):
         lines.append((len(lines) / 50.0, 450.0, False))

@@ -43,7 +43,7 @@ def test_nothing_is_said_where_nothing_changed(job):
 def test_a_bolt_measured_again_is_named_with_both_numbers(job):
     later = changed(job, "x_mm: 1150", "x_mm: 1165")
     said = changes_since(recording(job), later.machine)
-    assert "bolts.B3.x_mm 1150.0 (now 1165.0)" in said
+    assert said is not None and "bolts.B3.x_mm 1150.0 (now 1165.0)" in said
     warnings: list[str] = []
     assert "across" in findings_of(later, ["0001-across"], warnings)
     assert warnings == [said]

@@ -31,7 +31,7 @@ def two_rounds(set_up="across", wrong=(), turn=("B2", 0.15), seed=0):
     machine.wrong_sense = frozenset(wrong)
     job: Any = job_for(machine, 0.05)
     job.swept([sweep(machine, job.machine, set_up)])
-    machine.turn(*turn, exact=True)
+    machine.turn(turn[0], turn[1], exact=True)
     job.turned([TurnedBolt(turn[0], turn[1], 0.01)])
     job.swept([sweep(machine, job.machine, set_up)])
     return machine, job

@@ -54,7 +54,8 @@ def test_one_stand_alone_is_not_taken_for_the_whole_stroke(view):
     alone = whole_stroke(job.machine, found[-1:])
     together = whole_stroke(job.machine, found)
     assert alone is not None and not alone.seen and alone.verdict == "cannot tell"
-    assert together is not None and together.seen and together.uncertainty < 0.1
+    assert together is not None and together.seen
+    assert together.uncertainty is not None and together.uncertainty < 0.1
 
 
 def test_what_none_of_them_sees_is_named_and_what_one_sees_is_not(view):
