@@ -238,7 +238,9 @@ def test_a_rail_that_only_rests_is_planned_estimated_and_asked_again_with_its_fe
     assert estimate.uncertainty_mm is not None
     assert np.sign(estimate.raise_mm) == np.sign(first.raise_mm)
     assert abs(estimate.raise_mm - first.raise_mm) < 3.0 * known(estimate.uncertainty_mm) + 0.05
-    nothing = f"{first.bolt}@{known(first.park_mm):.0f}:{first.reading_now:+.3f}..{first.reading_now + 0.001:+.3f}"
+    nothing = (
+        f"{first.bolt}@{known(first.park_mm):.0f}:{first.reading_now:+.3f}..{known(first.reading_now) + 0.001:+.3f}"
+    )
     assert known(advice.estimate_turned(job, nothing).uncertainty_mm) > 0.0
     turn_as_told(machine, job, plan)
     assert machine.truth_peak_to_valley("across") < before
