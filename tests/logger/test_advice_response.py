@@ -76,6 +76,6 @@ def test_the_true_response_lies_within_the_stated_uncertainty_nearly_everywhere(
 
 
 def test_without_a_sweep_it_says_what_is_missing():
-    machine = draw_machine(0, "kiln-street")
+    job: Any = job_for(draw_machine(0, "kiln-street"), 0.05)
     with pytest.raises(NotAllowed):
-        responses_of(job_for(machine, 0.05))
+        responses_of(job)
