@@ -7,6 +7,7 @@ being taken for the stroke without a word: the result is labelled, and its large
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -17,6 +18,9 @@ from analysis.motion import Motion
 from analysis.results import BoolArray, FloatArray
 from analysis.uncertainty import MAD_TO_SIGMA
 
+_STOOD_S = 1.0
+_STOOD_SHARE = 0.08  # of the way: how well the place of a stop follows from the time under way
+UNMARKED_UNEVENNESS = 0.26  # nobody aims at anything between the ends; common practice, no source
 END_PLACE_MM = 12.0  # standard uncertainty of "here the motion began" from the reading alone
 EDGE_PLACE_MM = 3.0
 
@@ -168,8 +172,72 @@ def _from_rests(
         direction = first_direction * (1 if k % 2 == 0 else -1)
         motion = _between_rests(bounds[2 * k], bounds[2 * k + 1], ends, direction, float(t[0]), float(t[-1]))
         if motion is not None:
-            motions.append(motion)
+            motions.append(_with_stops(motion, _stood(t, smooth, bounds[2 * k], bounds[2 * k + 1])))
     return motions
+
+
+def _stood(t: FloatArray, z: FloatArray, begin: _Leave, end: _Leave) -> list[tuple[float, float]]:
+    """(from, to) where the reading kept still in the middle of a pass for longer than the ground explains: a second and
+    a half, in which elsewhere it changes by several times as much as noise and display allow."""
+    inside = (t > begin.t_s + 1.0) & (t < end.t_s - 1.0)
+    t, z = t[inside], z[inside]
+    if len(t) < 20:
+        return []
+    width = max(round(_STOOD_S / max(float(np.median(np.diff(t))), 1e-6)), 4)
+    if width >= len(t) // 2:
+        return []
+    from scipy.ndimage import maximum_filter1d, minimum_filter1d
+
+    spread = maximum_filter1d(z, width, mode="nearest") - minimum_filter1d(z, width, mode="nearest")
+    if float(np.quantile(spread, 0.1)) < 2.0 * begin.threshold:  # level ground, or a coarse display: cannot be told
+        quiet = spread <= begin.threshold
+        if float(quiet.mean()) > 0.3 or float(np.median(spread)) < 5.0 * begin.threshold:
+            return []
+    still = spread <= begin.threshold
+    edges = np.concatenate([[0], np.nonzero(np.diff(still.astype(int)) != 0)[0] + 1, [len(t)]])
+    half = _STOOD_S / 2.0
+    return [
+        (float(t[a]) - half, float(t[b - 1]) + half)
+        for a, b in itertools.pairwise(edges.tolist())
+        if still[a] and t[b - 1] - t[a] > 0.5
+    ]
+
+
+def _with_stops(motion: Motion, stood: list[tuple[float, float]]) -> Motion:
+    """The pass with the places where it stood: how far it had come by then follows from the time it was under way."""
+    if not stood or len(motion.t_s) < 2:
+        return motion
+    waited = sum(b - a for a, b in stood)
+    moving = float(motion.t_s[-1] - motion.t_s[0]) - waited
+    if moving <= 0.3 * waited:
+        return motion
+    times, places, u = list(motion.t_s), list(motion.x_mm), list(motion.standard_uncertainty_mm)
+    before = 0.0
+    for a, b in stood:
+        share = (a - motion.t_s[0] - before) / moving
+        x = float(motion.x_mm[0] + (motion.x_mm[-1] - motion.x_mm[0]) * share)
+        spread = _STOOD_SHARE * abs(float(motion.x_mm[-1] - motion.x_mm[0])) * float(np.sqrt(share * (1.0 - share)))
+        times += [a, b]
+        places += [x, x]
+        u += [max(spread, END_PLACE_MM)] * 2
+        before += b - a
+    order = np.argsort(times)
+    return Motion(
+        motion.direction, np.array(times)[order], np.array(places)[order], np.array(u)[order],
+        np.zeros(len(times), bool), unevenness=motion.unevenness,
+    )  # fmt: skip
+
+
+def stood_words(motions: Sequence[Motion]) -> list[str]:
+    """What is to be said of passes in which the carriage stood midway."""
+    out = []
+    for number, motion in enumerate(motions, 1):
+        for k in np.nonzero(np.diff(motion.x_mm) == 0.0)[0].tolist():
+            out.append(
+                f"In pass {number} the reading keeps still for {motion.t_s[k + 1] - motion.t_s[k]:.1f} s about "
+                f"{motion.x_mm[k]:.0f} mm: the carriage was taken to have stood there."
+            )
+    return out
 
 
 @dataclass(frozen=True)
@@ -237,7 +305,9 @@ def _between_rests(
     keep[-1] = True
     if not np.all(np.diff(t[keep]) > 1e-6):
         keep = np.array([False, True, True, False])
-    return Motion(direction, t[keep], x[keep], scatter[keep], np.zeros(int(keep.sum()), bool))
+    return Motion(
+        direction, t[keep], x[keep], scatter[keep], np.zeros(int(keep.sum()), bool), unevenness=UNMARKED_UNEVENNESS
+    )
 
 
 def _gathering_s(way_mm: float, speed_mm_s: float) -> float:

@@ -31,7 +31,7 @@ class Motion:
     ``delayed`` marks anchors that share the operator's (or the line's) delay: the carriage had already gone on by
     delay x speed. ``measured`` True: anchors are an encoder's track, so the hand's unevenness does not enter.
     ``standing`` says whether the first and the last anchor were set with the carriage at rest, ``idle_s`` how long it
-    rested (or crept) after the first and before the last.
+    rested (or crept) after the first and before the last; ``unevenness`` the relative deviation of the hand's speed.
     """
 
     direction: int
@@ -43,6 +43,7 @@ class Motion:
     standing: tuple[bool, bool] = (False, False)
     landmark: BoolArray | None = None
     idle_s: tuple[float, float] = (0.0, 0.0)
+    unevenness: float = SPEED_SPREAD
 
     @property
     def speed_mm_s(self) -> float:
@@ -187,7 +188,7 @@ class Motion:
             both = (
                 2.0 * np.minimum(a, b) / tau - 1.0 + np.exp(-a / tau) + np.exp(-b / tau) - np.exp(-np.abs(a - b) / tau)
             )
-            total = total + share * (SPEED_SPREAD * speed * tau) ** 2 * both
+            total = total + share * (self.unevenness * speed * tau) ** 2 * both
         for standing, interval in zip(self.standing, (0, -1), strict=True):
             if standing and len(self.t_s) > 1:
                 shape_a, shape_b = self._start_shape(a_s, interval), self._start_shape(b_s, interval)

@@ -15,7 +15,7 @@ import numpy as np
 
 from analysis.contact import Interval
 from analysis.encoder import BadTrack, motions_from_track
-from analysis.ends import NoMotion, free_rest, motions_from_ends
+from analysis.ends import NoMotion, free_rest, motions_from_ends, stood_words
 from analysis.marks import CLIP_MM, BadStations, clip_stations, match_marks, motions_from_marks
 from analysis.motion import Motion
 from analysis.results import BoolArray, FloatArray, Positions
@@ -352,6 +352,7 @@ def _by_ends(evidence: Evidence, warnings: list[str], repairs: Repairs) -> Locat
         if found is not None:
             kept = [w for w in warnings if not w.startswith("Marks were asked for")]
             return Located(found.motions, "strips", (*kept, *found.notes), (), found.on_strip)
+    warnings.extend(stood_words(motions))
     warnings.append("Positions come from the start and end of motion only: weak evidence; use marks or an encoder.")
     if len(motions) != evidence.passes:
         warnings.append(f"{len(motions)} passes were found; {evidence.passes} were asked for.")

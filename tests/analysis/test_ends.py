@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from analysis.ends import NoMotion, free_rest, motions_from_ends
+from analysis.ends import NoMotion, free_rest, motions_from_ends, stood_words
 from analysis.motion import Motion, monotone_slopes
 from fixtures.sweeps import Indicator, Layout, rough_rail, simulate
 
@@ -74,3 +74,21 @@ def test_a_short_slow_start_does_not_bend_the_long_way_after_it():
     assert monotone_slopes(t, x)[1] == pytest.approx(2560.0 / 17.0)
     fine = motion.position_mm(np.linspace(0.0, 18.0, 400))
     assert np.all(np.diff(fine) >= -1e-9)
+
+
+def test_a_carriage_that_stood_midway_is_seen_where_the_ground_shows_it():
+    sweep = simulate(6, rail=rough_rail(6, 0.08), rate_hz=50.0)
+    at = int(np.searchsorted(sweep.t_s, 9.0))
+    place, height = float(sweep.true_position_mm[at]), -float(sweep.value[at])
+    waited = np.arange(0.02, 6.0, 0.02)
+    t = np.concatenate([sweep.t_s[:at], sweep.t_s[at] + waited, sweep.t_s[at:] + 6.0])
+    rng = np.random.default_rng(0)
+    z = np.concatenate([-sweep.value[:at], height + 0.001 * rng.standard_normal(len(waited)), -sweep.value[at:]])
+    motions = motions_from_ends(t, z, np.zeros(0), 2, [STROKE], STROKE, 1, 0.001)
+    words = stood_words(motions)
+    assert len(words) == 1 and "pass 1" in words[0]
+    found_at = motions[0].position_mm(np.array([t[at] + 3.0]))[0]
+    assert abs(found_at - place) < 250.0
+    straight = 2600.0 * (t[at] + 3.0 - t[0]) / (motions[0].t_s[-1] - t[0])  # constant speed, the stop not seen
+    assert abs(straight - place) > abs(found_at - place)
+    assert stood_words(found(sweep)) == []
