@@ -193,6 +193,8 @@ class InventedParts(JobParts):
     kept_sweeps: list[SweepRow] = field(default_factory=lambda: list(INVENTED_SWEEPS))
     answers: str = ""
     """The profile that answers on a silent port once it is asked; empty: none is silent because it must be asked."""
+    asks_direction: bool = False
+    """Whether a sweep begins with the question which way the number moves."""
     found: Heard = field(
         default_factory=lambda: Heard(
             "/dev/ttyUSB0",
@@ -236,6 +238,9 @@ class InventedParts(JobParts):
         from logger.phone.link import qr_lines
 
         return tuple(qr_lines(url, ascii_only=plain))
+
+    def swept_direction(self, job: Job, set_up: str, instrument: str) -> str:
+        return super().swept_direction(job, set_up, instrument) if self.asks_direction else ""
 
     def report(self, job: Job, units: str) -> Path:
         return job.folder / "report.html"

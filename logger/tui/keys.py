@@ -109,6 +109,14 @@ ASK_FIRST = (
     Key("confirm.back", "escape", "back", "", "leave everything as it is"),
 )
 
+DIRECTION = (
+    Key("direction.yes", "y", "answer('yes')", "it moved as said", "it did: kept in the journal"),
+    Key("direction.no", "n", "answer('no')", "the other way", "it moved the other way: nothing is taken"),
+    Key("direction.later", "l", "answer('later')", "later", "nobody looked yet: go on, and say so with the readings"),
+    Key("direction.back", "escape", "back", "back", "back; nothing is answered"),
+    Key("direction.help", "question_mark", "app.help", "help", "what to do on this screen"),
+)
+
 PLUG = (
     Key("plug.find", "i", "find", "find it", "listen on every port and find out which instrument speaks where"),
     Key("plug.next_field", "tab", "next_field", "next choice", "go to the next choice"),
@@ -260,6 +268,7 @@ TABLE: dict[str, tuple[Key, ...]] = {
     "check": CHECK,
     "result": RESULT,
     "confirm": ASK_FIRST,
+    "direction": DIRECTION,
     "phone": PHONE,
     "instrument": PLUG,
     "what if": WHAT_IF,

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from analysis.results import Findings, Predicted
     from logger.advice_response import Responses
     from logger.checks.board import Board
-    from logger.checks.model import Allowed
+    from logger.checks.model import Allowed, Check
     from logger.checks.typed import Typed
     from logger.job import Job
     from logger.journal import JournalEntry
@@ -105,11 +105,20 @@ class JobParts:
         return standing_limits(BY_NAME[check], job.standing_entries(), job.machine)
 
     def take(
-        self, job: Job, check: str, texts: Sequence[str], confirm: Callable[[str], bool], *, units: str
+        self,
+        job: Job,
+        check: str,
+        texts: Sequence[str],
+        confirm: Callable[[str], bool],
+        *,
+        units: str,
+        look: Callable[[str], str] | None = None,
     ) -> Outcome:
-        """Typed readings as ``key=value``: understood, judged, written into the journal. NotAllowed: nothing was."""
+        """Typed readings as ``key=value``: understood, judged, written into the journal. NotAllowed: nothing was.
+
+        ``look``: asked whether the number moves as said (yes, no, later), where nobody has looked.
+        """
         from logger.checks.board import board_of
-        from logger.checks.direction import settled
         from logger.checks.swept import with_sweeps
         from logger.checks.table import BY_NAME, all_above
         from logger.checks.taking import result_of
@@ -130,7 +139,7 @@ class JobParts:
         entries = job.standing_entries()
         looked, unchecked = None, ""
         if not typed.adjusted:
-            looked, unchecked = settled(job, one, typed.readings, typed.direction, entries)
+            looked, unchecked = _direction(job, one, typed, entries, look)
         if typed.direction_alone:
             return Outcome(one, None, typed.allowed, lines=("The number moves as said, written down.",))
         said: tuple[str, ...] = ("Adjusted, written down.",)
@@ -152,6 +161,18 @@ class JobParts:
         found = board_of(job)
         stale = tuple(name for name in all_above(check) if found.row(name).state == "stale")
         return Outcome(one, verdict, typed.allowed, said, corrections, notes, stale, found.next, found.why)
+
+    def swept_direction(self, job: Job, set_up: str, instrument: str) -> str:
+        """What to do and to see before a sweep with this instrument; empty once it was seen to move as said."""
+        from logger.checks.direction import swept_wanted
+
+        return swept_wanted(job, set_up, instrument)
+
+    def note_swept_direction(self, job: Job, set_up: str, instrument: str, moved_as_said: bool) -> None:
+        """Keep the answer; NotAllowed with what to write where it moved the other way."""
+        from logger.checks.direction import record_swept
+
+        record_swept(job, set_up, instrument, moved_as_said=moved_as_said)
 
     def report(self, job: Job, units: str) -> Path:
         """Write the report into the job's folder; its path. Slow."""
@@ -259,6 +280,22 @@ class JobParts:
         if not found:
             raise NotAllowed(" ".join(said) or f"There is no sweep '{sweep}'.", "Choose another of the list.")
         return next(iter(found.values()))
+
+
+def _direction(
+    job: Job, check: Check, typed: Typed, entries: Sequence[JournalEntry], look: Callable[[str], str] | None
+) -> tuple[bool | None, str]:
+    """Whether somebody saw the number move as said (None: nothing here has a direction), and the warning if not."""
+    from logger.checks.direction import record, sentence_of, settled
+
+    looked, unchecked = settled(job, check, typed.readings, typed.direction, entries)
+    if unchecked and look is not None:
+        by = typed.readings.words.get("by", "")
+        answer = look(sentence_of(check, by))
+        if answer != "later":
+            record(job, check, by, moved_as_said=answer == "yes")
+            return True, ""
+    return looked, unchecked
 
 
 def last_words(entry: JournalEntry) -> LastEntry:

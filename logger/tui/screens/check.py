@@ -97,6 +97,8 @@ class CheckScreen(Sheet):
         return [[(f"    {part}", SOFT)] for part in wrap(f"You need {self.check.needs}.", width - 6)]
 
     def _text(self, width: int) -> list[Line]:
+        from logger.checks.direction import all_sentences
+
         check = self.check
         lines: list[Line] = []
 
@@ -111,20 +113,13 @@ class CheckScreen(Sheet):
         part("first, your hands", check.cautions)
         part("you need", [check.needs])
         part("do this", [f"{i}. {step}" if len(check.steps) > 1 else step for i, step in enumerate(check.steps, 1)])
-        part("look once", [self._direction()])
+        part("look once", all_sentences(check))
         part("not inside yet, underneath", self._underneath())
         part("allowed", [self._limits()], SOFT)
         part("rests on", [f"{each.check}: {each.reason}" for each in check.rests_on], SOFT)
         part("left alone by", [f"{each.check}: {each.reason}" for each in check.left_alone_by], SOFT)
         part("adjusting it disturbs", [f"{each.check}: {each.reason}" for each in check.disturbs], SOFT)
         return lines
-
-    def _direction(self) -> str:
-        """What to do by hand and what the number must do, before this set-up is trusted."""
-        from logger.checks.direction import DIRECTIONS
-
-        said = DIRECTIONS.get(self.check.name, "")
-        return f"{said}." if isinstance(said, str) and said else ""
 
     def _underneath(self) -> list[str]:
         """Working out of order is allowed, and what it may cost is said."""

@@ -28,6 +28,8 @@ WHAT_TO_DO = {
     "first letter, or arrows. Another unit is written out: 4thou, 0.004in. Optional lines may stay empty.",
     "result": "Do what stands under 'then move', cautions first. Then press a and measure again. Inside: press enter.",
     "sure?": "Press y only if you mean it; n and escape leave everything as it is.",
+    "look once": "Move the tip or the level by hand as it says and watch the display. The number must move that way: "
+    "press y. It does not: press n, and switch the instrument's sign or turn the level round.",
     "instrument": "Press i: every port is listened to and the instrument is named. Then lift the tip by hand with l "
     "open: the number must move as you expect. Choose where it stands with tab and the arrows. s sweeps, v is live.",
     "phone": "Point the phone's camera at the code, or type the address. x closes the page; escape leaves it open.",

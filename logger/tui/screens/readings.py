@@ -16,6 +16,7 @@ from textual.worker import Worker, WorkerState
 from logger.errors import TruestrokeError
 from logger.tui.asked import Outcome
 from logger.tui.keys import FORM, Key
+from logger.tui.screens.direction import DirectionScreen
 from logger.tui.screens.new_job import FormSheet
 from logger.tui.screens.result import ResultScreen
 from logger.tui.widgets.form import Field
@@ -42,11 +43,12 @@ def _direction(check: Check) -> list[Field]:
 
 
 class Asked(Exception):
-    """Something about the readings has to be asked before they are believed."""
+    """To be asked before the readings are believed: about a figure, or (``direction``) about the set-up."""
 
-    def __init__(self, question: str) -> None:
+    def __init__(self, question: str, *, direction: bool = False) -> None:
         super().__init__(question)
         self.question = question
+        self.direction = direction
 
 
 def field_of(ask: Ask, keep: str = "") -> Field:
@@ -86,6 +88,7 @@ class ReadingsScreen(FormSheet):
         super().__init__(fields)
         self.check = check
         self._agreed: set[str] = set()
+        self._looked: dict[str, str] = {}
 
     def fit(self) -> None:
         self.head(f"{self.check.title}; needs {self.check.needs}")
@@ -107,8 +110,13 @@ class ReadingsScreen(FormSheet):
                 raise Asked(question)
             return True
 
+        def look(sentence: str) -> str:
+            if sentence not in self._looked:
+                raise Asked(sentence, direction=True)
+            return self._looked[sentence]
+
         try:
-            return self.session.parts.take(job, self.check.name, texts, confirm, units=units)
+            return self.session.parts.take(job, self.check.name, texts, confirm, units=units, look=look)
         except Asked as asked:
             return asked
 
@@ -116,11 +124,12 @@ class ReadingsScreen(FormSheet):
         """The result, a question, or what is wrong with which reading."""
         if event.worker.group != "take" or event.state not in (WorkerState.SUCCESS, WorkerState.ERROR):
             return
+        self._looked = {said: answer for said, answer in self._looked.items() if answer != "no"}
         self.say("")
         if event.state is WorkerState.ERROR:
             self._refused(event.worker.error)
         elif isinstance(event.worker.result, Asked):
-            self._ask(event.worker.result.question)
+            (self._ask_look if event.worker.result.direction else self._ask)(event.worker.result.question)
         elif isinstance(event.worker.result, Outcome):
             self.session.forget_what_was_found()
             self.app.switch_screen(ResultScreen(event.worker.result))
@@ -132,6 +141,15 @@ class ReadingsScreen(FormSheet):
 
         plain = question.removesuffix("[y/n]").strip()
         self.truestroke.ask_first(plain, "With no the line stays as it is, and you can write its unit out.", yes)
+
+    def _ask_look(self, sentence: str) -> None:
+        """Whether the number moves as said; an answer of no holds for this one try."""
+
+        def answered(answer: str) -> None:
+            self._looked = {sentence: answer}
+            self.action_done()
+
+        self.app.push_screen(DirectionScreen(sentence, answered))
 
     def _refused(self, error: BaseException | None) -> None:
         if not isinstance(error, TruestrokeError):

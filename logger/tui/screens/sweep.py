@@ -22,6 +22,7 @@ from logger.tui.feed import Feed, Now, in_base_units
 from logger.tui.guidance import pace_words, stations_round, stretch_words
 from logger.tui.keys import SWEEP, Key
 from logger.tui.screens.base import Sheet, TooSmall
+from logger.tui.screens.direction import look_first
 from logger.tui.trace import Trace
 from logger.tui.widgets.carriage import CarriagePicture, CarriageView
 from logger.tui.widgets.counters import count_lines
@@ -67,7 +68,7 @@ class SweepScreen(Sheet):
 
     def on_mount(self) -> None:
         super().on_mount()
-        self._begin()
+        self._look_first()
         self.set_interval(1 / DRAWN_PER_S, self.tick)
 
     def on_unmount(self) -> None:
@@ -82,6 +83,15 @@ class SweepScreen(Sheet):
     def units_changed(self) -> None:
         self.query_one("#rail", Rail).units = self.units
         self.tick()
+
+    def _look_first(self) -> None:
+        """Does the number move as said? Asked once for each set-up and instrument, before the first of its sweeps."""
+        session = self.session
+        try:
+            session.set_up()
+            look_first(self, [(session.set_up_name, session.fitting_instrument().name)], self._begin)
+        except TruestrokeError as error:
+            self.say_error(error)
 
     def _begin(self) -> None:
         session = self.session
