@@ -77,7 +77,13 @@ class FindingsScreen(Sheet):
 
     def fit(self) -> None:
         self.query_one("#rail", Rail).fit()
+        self.query_one("#after").styles.margin = (self._gap, 0, 0, 0)
         self.show()
+
+    @property
+    def _gap(self) -> int:
+        """Blank rows above the outlook: at the smallest size the row belongs to the moves."""
+        return 1 if self.app.size.height >= 30 else 0
 
     def units_changed(self) -> None:
         self.query_one("#rail", Rail).units = self.rail_units()
@@ -144,7 +150,8 @@ class FindingsScreen(Sheet):
         self.query_one("#verdict", Lines).show([self._verdict_line(seen), self._places_line(seen)])
         moves = seen.plan.moves if seen.plan else ()
         table = self.query_one("#moves", MoveTable)
-        table.show(moves, room=max(2, self.app.size.height - sum_of_rows(self)))
+        room = self.app.size.height - sum_of_rows(self)
+        table.show(moves, room=max(2, room if len(moves) <= room else room + LINES_AFTER - 1))
         self.query_one("#after", Lines).show(self._after_lines(seen))
         self.head(self._words_of_head(seen), seen.when)
 
@@ -325,4 +332,4 @@ def sum_of_rows(screen: FindingsScreen) -> int:
     """Rows taken by what stands above and below the table: head, rail, verdict, blank rows, keys."""
     rail = screen.query_one("#rail", Rail)
     height = rail.styles.height
-    return 2 + (int(height.value) if height is not None else 11) + 3 + 2 + 1 + LINES_AFTER + 2
+    return 2 + (int(height.value) if height is not None else 11) + 3 + 2 + screen._gap + LINES_AFTER + 2

@@ -44,6 +44,9 @@ def draw_moves(canvas: Canvas, moves: Sequence[Move], chosen: int, units: Units,
         canvas.put(x, 0, title, Look("soft"))
         x += width
     first = min(max(0, chosen - room + 1), max(0, len(moves) - room))
+    below = len(moves) - first - room
+    if below > 0:
+        canvas.put(30, 0, f"({below} more: tab)", Look("soft"))
     for row, move in enumerate(moves[first : first + room]):
         at = first + row == chosen
         look = Look(bold=at)
