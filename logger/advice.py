@@ -49,7 +49,7 @@ COST_OF_TRAVEL: Mapping[str, float] = {"least": 0.4}  # per mm of thread
 
 GUARD_mm = 0.0015  # what a profile's own figures do not know: between stations, hysteresis (common practice, no source)
 STRAY_mm = 0.5  # further from what is expected a parked display is not that of this sweep
-FINE = 0.85  # goals between set-ups that keep this part of their limit are left alone: they are known to some of the rest
+FINE = 0.85  # goals between set-ups that keep this part of their limit are left alone: turning puts them at risk
 WORTH_A_TURN = 0.05  # so much more chance of being inside makes a turn better than measuring again
 LIKELY, RISKED = 0.4, 0.12
 SURE_ENOUGH = 0.95  # a chance of being inside at which a round is ended before its last move
