@@ -73,6 +73,12 @@ class Trace:
         """The pass under way."""
         return self.passes[-1]
 
+    def at_the_end(self, stroke_mm: tuple[float, float]) -> bool:
+        """True within a tenth of the stroke of the end this pass goes to."""
+        first, last = stroke_mm
+        end = last if self.now.direction > 0 else first
+        return self.here_mm is not None and abs(self.here_mm - end) <= 0.1 * (last - first)
+
     def next_station(self) -> float | None:
         """Where the next mark belongs; None when all are made or none were asked for."""
         made = len(self.now.marks_s)

@@ -301,7 +301,7 @@ class SweepScreen(Sheet):
                 tour.push()
             return
         if self._by_position and not trace.now.complete and not trace.now.marks_s:
-            if not self._at_the_end(trace) and not self._early_asked:
+            if not trace.at_the_end(self.session.machine.carriage.stroke_mm) and not self._early_asked:
                 self._early_asked = True
                 self.say("The carriage is not at the end of its travel. Push on; or press enter again to end here.")
                 return
@@ -314,12 +314,6 @@ class SweepScreen(Sheet):
             trace.begin_pass()
         else:
             self.feed.source.stop()  # type: ignore[attr-defined]
-
-    def _at_the_end(self, trace: Trace) -> bool:
-        """True within a tenth of the stroke of the end this pass goes to."""
-        first, last = self.session.machine.carriage.stroke_mm
-        end = last if trace.now.direction > 0 else first
-        return trace.here_mm is not None and abs(trace.here_mm - end) <= 0.1 * (last - first)
 
     def action_throw_away(self) -> None:
         """Begin again; what was recorded stays on disk but is not counted."""
