@@ -104,6 +104,7 @@ class Fit:
     direction_offset: float
     play: float
     drift_per_s: tuple[float, ...]
+    zero_shift: float  # the largest of a pass or a sweep against the others
     set_aside: int
     spikes: int
     position_scale: float
@@ -416,6 +417,7 @@ class _Joint:
             float(theta[first]), float(np.sqrt(covariance[first, first])),
             float(theta[first + 1]), float(theta[first + 2]),
             tuple(float(v) for v in theta[first + 3 : first + 3 + len(self.sweeps)]),
+            float(np.max(np.abs(theta[first + 3 + len(self.sweeps) :]), initial=0.0)),
             int(np.sum(weight < 0.1 * self.base_weight)), sum(c.spikes for c in self.cells), position,
             self.common_x, common,
         )  # fmt: skip

@@ -109,11 +109,9 @@ def _why(evidence: Evidence, found: Located) -> str:
     used = sum(int(np.sum(motion.delayed)) for motion in found.motions)
     wanted = len(evidence.stations_mm) * evidence.passes
     set_marks = sum(len(motion.t_s) for motion in found.motions)
-    edges = sum(int(np.sum(motion.landmark)) for motion in found.motions if motion.landmark is not None)
-    seen = f", and {edges} edges of the surface" if edges else ""
     return {
         "encoder": "the instrument's line carries a position that stays in the stroke",
-        "marks": f"{set_marks} of {wanted} marks fit the order, the spacing and the speed{seen}; no usable position "
+        "marks": f"{set_marks} of {wanted} marks fit the order, the spacing and the speed; no usable position "
         "came with the readings",
         "stops": f"the readings keep still where the {wanted} marks were set",
         "strips": "steps of one height stand where strips were laid; no marks were set",

@@ -114,6 +114,7 @@ def _reports(fit: Fit) -> dict[str, float]:
         "play": fit.play,
         "drift_per_min": float(np.mean(fit.drift_per_s)) * 60.0,
         "noise": fit.noise,
+        "zero_shift": fit.zero_shift,
         "set_aside": float(fit.set_aside + fit.spikes),
         "position_standard_uncertainty_mm": float(np.sqrt(np.mean(shift**2))),
         "position_standard_uncertainty_most_mm": float(np.max(shift)),

@@ -80,7 +80,9 @@ def find(recordings: Sequence[Recording], accept: Accepted = ()) -> Findings:
         warnings=tuple(dict.fromkeys([*_recordings_say(recordings), *outcome.warnings])),
         reports=dict(profile.reports),
         position_uncertainty_mm=_place_uncertainty(outcome),
-        position_why="; ".join(dict.fromkeys(where.why for where in outcome.located if where.why)),
+        position_why="; ".join(
+            dict.fromkeys([*(where.why for where in outcome.located if where.why), *_edges(outcome)])
+        ),
         repairs=outcome.repairs,
     )
 
@@ -101,6 +103,13 @@ def _said_over_the_plane(profile: Profile, whole: FloatArray) -> Profile:
 def _unless_doubtful(verdict: Verdict, doubt: str) -> Verdict:
     """No verdict stands on a sweep whose sign is in doubt."""
     return replace(verdict, word="cannot tell", reason=doubt) if doubt else verdict
+
+
+def _edges(outcome: Outcome) -> list[str]:
+    """Edges of the top, the table and its openings that were met: places from ``machine.yaml``, used like marks."""
+    motions = [one.motion for one in outcome.fit.passes] if outcome.fit is not None else []
+    met = sum(int(np.sum(motion.landmark)) for motion in motions if motion.landmark is not None and not motion.measured)
+    return [f"{met} edges of the surface that were met serve as marks too"] if met else []
 
 
 def _place_uncertainty(outcome: Outcome) -> FloatArray:

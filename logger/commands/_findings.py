@@ -143,6 +143,7 @@ def _worth_lines(found: Findings, units: Units) -> list[str]:
             f"  places known to ±{position(float(_median(u)), units)} (half of them), "
             f"at worst ±{position(float(u[most]), units)} at {position(float(x[most]), units)}"
         )
+    lines += _on_the_way(found, units)
     for name, parts in (
         ("peak to valley", parts_of_peak_to_valley(found.profile)),
         ("mean", parts_of_mean(found.profile) if found.extremes.mean is not None else {}),
@@ -151,6 +152,27 @@ def _worth_lines(found: Findings, units: Units) -> list[str]:
         if said:
             lines.append(f"  ± of {name} from: {', '.join(said)}")
     return lines
+
+
+_FOUND_ON_THE_WAY = (
+    ("direction_offset", "half the offset between directions"),
+    ("play", "play"),
+    ("zero_shift", "zero shift between passes"),
+    ("drift_per_min", "drift in a minute"),
+)
+
+
+def _on_the_way(found: Findings, units: Units) -> list[str]:
+    """What was estimated and taken out of the profile."""
+    said = []
+    delay, u = found.reports.get("delay_s"), found.reports.get("delay_standard_uncertainty_s", 0.0)
+    if delay is not None and found.position_source == "marks":
+        said.append(f"marks late by {delay:.2f} ±{2.0 * u:.2f} s")
+    for key, words in _FOUND_ON_THE_WAY:
+        value = found.reports.get(key)
+        if value is not None and abs(value) >= 0.0005:
+            said.append(f"{words} {amount(value, None, found.profile.unit, units)}")
+    return [f"  taken out: {', '.join(said)}"] if said else []
 
 
 def _median(values: FloatArray) -> float:
