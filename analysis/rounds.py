@@ -58,10 +58,11 @@ class Turn:
 
 @dataclass(frozen=True)
 class Round:
-    """Sweeps by the set-up's name, then the turns that followed them."""
+    """Sweeps by the set-up's name, then the turns that followed them. Changes are taken within one ``visit`` only."""
 
     sweeps: dict[str, Sweep]
     turns: tuple[Turn, ...] = ()
+    visit: int = 1
 
 
 def onto(sweep: Sweep, s_mm: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -135,8 +136,8 @@ def extended(sweep: Sweep, low_mm: float, high_mm: float) -> Sweep:
 def observed(rounds: tuple[Round, ...], carriage: Carriage) -> tuple[Lifts, Changes]:
     """Everything the rounds say about the response: lifts made and changes seen, sweeps and parked readings alike.
 
-    Sweeps are taken against the first of their set-up, whose error is then shared by all of them (covariance); this
-    is exactly the estimate with the first profile unknown.
+    Sweeps are taken against the first of their set-up in the same visit, whose error is then shared by all of them
+    (covariance); this is exactly the estimate with the first profile unknown.
     """
     turns = [(index, turn) for index, record in enumerate(rounds) for turn in record.turns]
     when = np.array([index for index, _ in turns], dtype=np.int64)
@@ -145,7 +146,8 @@ def observed(rounds: tuple[Round, ...], carriage: Carriage) -> tuple[Lifts, Chan
         np.array([turn.lift_mm for _, turn in turns], dtype=np.float64),
         np.array([turn.standard_uncertainty_mm for _, turn in turns], dtype=np.float64),
     )
-    blocks = [_changes_of(name, rounds, carriage, when) for name in _set_up_names(rounds)]
+    visits = dict.fromkeys(record.visit for record in rounds)
+    blocks = [_changes_of(name, rounds, carriage, when, visit) for visit in visits for name in _set_up_names(rounds)]
     blocks.append(_parked_changes([turn for _, turn in turns], carriage))
     return lifts, _joined([block for block in blocks if len(block.value)], len(turns))
 
@@ -160,8 +162,11 @@ def _own_errors(sweep: Sweep, count: int) -> FloatArray:
     return np.full((count, count), zero**2) + (FLOOR_mm * scale) ** 2 * np.eye(count)
 
 
-def _changes_of(name: str, rounds: tuple[Round, ...], carriage: Carriage, when: IntArray) -> Changes:
-    swept = [(index, record.sweeps[name]) for index, record in enumerate(rounds) if name in record.sweeps]
+def _changes_of(name: str, rounds: tuple[Round, ...], carriage: Carriage, when: IntArray, visit: int) -> Changes:
+    there = [(index, record.sweeps) for index, record in enumerate(rounds) if record.visit == visit]
+    swept = [(index, sweeps[name]) for index, sweeps in there if name in sweeps]
+    if not swept:
+        return _no_changes(len(when))
     first_round, first = swept[0]
     base = thinned(first, STATIONS)
     common = _own_errors(base, len(base.s_mm)) + base.covariance

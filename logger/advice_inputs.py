@@ -35,6 +35,7 @@ UNKNOWN_J_mm4 = 1.2e6
 THREAD_LEFT_mm = 3.0  # where travel_mm is not given (common practice, no source)
 SMALLEST_MOVE_mm = 0.01  # what a hand can still do on purpose (common practice, no source)
 SMALLEST_TURN = 1.0 / 120.0  # guided by a display: 10 mm at the end of a 200 mm wrench
+COARSEST_mm = 0.01  # of displays that are used for this (common practice, no source)
 PARKED_READING_mm = 0.0015  # standard uncertainty of one parked reading beside its resolution (common practice)
 
 
@@ -199,7 +200,8 @@ def parked_doubt(before: float, after: float, kind: str) -> float:
     """Standard uncertainty of the difference of two parked readings, their display's step included."""
     steps = [step for value in (before, after) if (step := last_digit(value)) is not None]
     scale = 1.0 if kind != "level" else 5.0
-    return float(np.hypot(np.sqrt(2.0) * PARKED_READING_mm * scale, max(steps, default=0.0) / np.sqrt(6.0)))
+    step = min([*steps, COARSEST_mm * scale])  # 0.120 beside 0.113 shows thousandths: the finest figure of the two
+    return float(np.hypot(np.sqrt(2.0) * PARKED_READING_mm * scale, step / np.sqrt(6.0)))
 
 
 def last_digit(value: float) -> float | None:

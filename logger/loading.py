@@ -37,8 +37,8 @@ LEAST_kg, MOST_kg = 0.5, 150.0
 EXAMPLE = "20kg@1300:+0.120..+0.112mm"
 ROWS = 8
 """Stations of a loaded sweep that learning looks at: a load moves a rail smoothly."""
-TOO_MUCH = 4.0
-"""Times the most that any stiffness believed in would give: then it is the display that moved."""
+TOO_MUCH = 1.5
+"""So many times the width of what is believed beyond its edges: then it is the display that moved."""
 
 _NUMBER = r"[+\-−]?\d{1,6}(?:[.,]\d{1,6})?"
 _LOAD = re.compile(
@@ -99,11 +99,10 @@ def parked_load(
     draws = prior.draw(60)
     for each, typed in zip(_parked_in(machine, data), laid, strict=True):
         expected = load_response(prior, draws, each)[:, 0]
-        low, high = float(expected.min()), float(expected.max())
-        most = TOO_MUCH * max(abs(low), abs(high))
+        low, high = (float(edge) for edge in np.quantile(expected, [0.02, 0.98]))
         change, doubt = float(each.change[0]), 3.0 * float(np.sqrt(each.covariance[0, 0]))
-        wrong_way = (high < 0 and change > doubt) or (low > 0 and change < -doubt)
-        if wrong_way or abs(change) > most + doubt:
+        wrong_way = change * (low + high) < 0 and abs(change) > doubt + 0.25 * max(abs(low), abs(high))
+        if wrong_way or not low - TOO_MUCH * (high - low) - doubt <= change <= high + TOO_MUCH * (high - low) + doubt:
             unit = each.set_up.unit
             raise NotAllowed(
                 f"{typed.mass_kg:g} kg at {typed.x_mm:g} mm should move the carriage by {low:+.3f} to {high:+.3f} "

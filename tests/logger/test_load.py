@@ -55,6 +55,7 @@ def test_what_is_no_load_is_named(job, text, said):
         ("20kg@2900:0.120..0.100", 1100.0, "off the carriage's top"),
         ("20kg@1300:0.120..0.170", 1100.0, "the display says"),
         ("20kg@1300:0.120..-4.100", 1100.0, "the display says"),
+        ("20kg@1300:0.100..0.200", 1100.0, "the display says"),
     ],
 )
 def test_what_cannot_be_is_refused_with_the_number(job, text, park, said):
