@@ -17,16 +17,23 @@ from analysis import positions as located_positions
 from analysis.contact import Interval, carried_windows, fixed_windows
 from analysis.marks import STATION_PLACE_MM
 from analysis.positions import Evidence, NoPosition, locate
-from analysis.results import Extremes, Findings, FloatArray, Positions, Profile, Quantity, Straightness, Verdict
+from analysis.results import Findings, FloatArray, Positions, Profile, Quantity, Straightness
 from analysis.spots import find_spots
 from analysis.stop_profile import STOOD_MM
 from analysis.straightness import REFERENCES, NotEnoughPoints, straightness
 from analysis.sweeps import Geometry, Outcome, SweepData, profile_of
 from analysis.uncertainty import extremes, smooth_covariance
 from analysis.units import height_from_reading
-from analysis.verdict import combine, judge
 from logger.channels import of_its_channel
 from logger.errors import NotAllowed, NotUnderstood
+from logger.findings_judged import (
+    TABLE_ALIKE_MM,
+    TABLE_MM,
+    as_far_as_seen,
+    not_seen_by,
+    unless_doubtful,
+    verdict_on,
+)
 from logger.findings_words import as_json as as_json
 from logger.findings_words import lines as lines
 from logger.instrument_trial import extremes_with_floor, floor_for, with_floor
@@ -40,11 +47,6 @@ if TYPE_CHECKING:
 
 ZERO_SET_MM = 0.0015
 """Standard uncertainty of setting an indicator's zero on the table; common practice, no source."""
-MOST_MISSED = 0.1
-"""Share of what a set-up can see that may be missing from an "inside"."""
-TABLE_MM, TABLE_ALIKE_MM = 0.004, 200.0
-"""Standard deviation of a cast table's own flatness along a line where no map says it, and the length over which it is
-alike; common practice, no source."""
 
 
 Accepted = Iterable[str] | Mapping[str, Iterable[str]]
@@ -73,10 +75,10 @@ def find(recordings: Sequence[Recording], accept: Accepted = ()) -> Findings:
         extremes=ends,
         straightness=_straightness(profile),
         spots=find_spots(replace(profile, covariance=whole)),
-        verdict=_unless_doubtful(
-            _as_far_as_seen(_verdict(first.machine, profile, ends), profile, geometry_of(first).windows), outcome.doubt
+        verdict=unless_doubtful(
+            as_far_as_seen(verdict_on(first.machine, profile, ends), profile, geometry_of(first).windows), outcome.doubt
         ),
-        not_seen=_not_seen(first.machine, first.set_up, profile),
+        not_seen=not_seen_by(first.machine, first.set_up, profile),
         warnings=tuple(dict.fromkeys([*_recordings_say(recordings), *outcome.warnings])),
         reports=dict(profile.reports),
         position_uncertainty_mm=_place_uncertainty(outcome),
@@ -98,11 +100,6 @@ def _said_over_the_plane(profile: Profile, whole: FloatArray) -> Profile:
         return profile
     uncertainty = 2.0 * np.sqrt(np.diag(whole))
     return replace(profile, uncertainty=uncertainty, parts={**profile.parts, "table": table})
-
-
-def _unless_doubtful(verdict: Verdict, doubt: str) -> Verdict:
-    """No verdict stands on a sweep whose sign is in doubt."""
-    return replace(verdict, word="cannot tell", reason=doubt) if doubt else verdict
 
 
 def _edges(outcome: Outcome) -> list[str]:
@@ -312,50 +309,6 @@ def _straightness(profile: Profile) -> tuple[Straightness, ...]:
         return ()
 
 
-def _verdict(machine: Machine, profile: Profile, ends: Extremes) -> Verdict:
-    band = machine.band
-    if profile.quantity == "height":
-        limits = [
-            judge(
-                ends.peak_to_valley,
-                ends.peak_to_valley_uncertainty,
-                None,
-                band.peak_to_valley_mm,
-                "mm",
-                "peak to valley",
-            )
-        ]
-        if ends.mean is not None and ends.mean_uncertainty is not None:
-            limits.append(judge(ends.mean, ends.mean_uncertainty, *band.mean_mm, "mm", "mean height"))
-        return combine(limits)
-    if profile.quantity == "sideways":
-        reason = (
-            f"An indicator held sideways: the line wanders by {ends.peak_to_valley:.3f} mm in plan. "
-            "No limit is set for that; the toe is judged by its own check."
-        )
-        return Verdict("cannot tell", ends.peak_to_valley, ends.peak_to_valley_uncertainty, None, None, "mm", reason)
-    allowed = band.pitch_mm_per_m if profile.quantity == "pitch" else band.roll_mm_per_m
-    name = f"change of {profile.quantity}"
-    return judge(ends.peak_to_valley, ends.peak_to_valley_uncertainty, None, allowed, "mm/m", name)
-
-
-def _as_far_as_seen(verdict: Verdict, profile: Profile, windows: Sequence[Interval]) -> Verdict:
-    """Inside needs nearly all that the set-up could see: a part that was not swept may hold the worst place.
-
-    Outside stays outside: more of the rail can only make it worse.
-    """
-    missed = [
-        (max(low, a), min(high, b)) for low, high in profile.not_seen for a, b in windows if min(high, b) > max(low, a)
-    ]
-    could = sum(high - low for low, high in windows)
-    share = sum(high - low for low, high in missed) / could if could > 0 else 0.0
-    if verdict.word != "inside" or share <= MOST_MISSED:
-        return verdict
-    stretches = ", ".join(f"{low:.0f} to {high:.0f} mm" for low, high in missed)
-    reason = f"What was seen is inside, but {stretches} could be seen in this set-up and was not: sweep it again."
-    return replace(verdict, word="cannot tell", reason=reason)
-
-
 def surface_under(
     machine: Machine, set_up: SetUp, x_mm: np.ndarray[Any, Any]
 ) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]] | None:
@@ -402,25 +355,6 @@ def _with_table(profile: Profile, recording: Recording) -> Any:
     ):  # the stand's own foot is on one place of that table: the mean takes it along, the shape does not
         return profile.covariance + TABLE_MM**2
     return profile.covariance + smooth_covariance(profile.x_mm, TABLE_MM, TABLE_ALIKE_MM)
-
-
-def _not_seen(machine: Machine, set_up: str, profile: Profile) -> tuple[str, ...]:
-    out = [f"{low:.0f} to {high:.0f} mm of the stroke" for low, high in profile.not_seen]
-    if profile.quantity == "sideways":
-        return (*out, "height, pitch and roll (an indicator held sideways sees the line in plan only)")
-    kind = machine.set_up(set_up).kind
-    if kind == "fixed":
-        out.append("tilt of the whole rail (one fixed stand cannot see it)")
-    if kind == "carried" and not machine.table.map:
-        out.append(f"the table's own flatness (no map): about {2 * TABLE_MM:.3f} mm of it may lie in these heights")
-    if profile.quantity == "height":
-        out.append("roll")
-    else:
-        out.append("height (a level sees tilt only)")
-        out.append("roll" if profile.quantity == "pitch" else "pitch")
-    if not profile.zero_known:
-        out.append("mean height (the zero is not known)" if profile.quantity == "height" else "tilt against level")
-    return tuple(out)
 
 
 def _recordings_say(recordings: Sequence[Recording]) -> list[str]:
