@@ -14,6 +14,7 @@ from logger.wording import amount, number, state
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from logger.checks.board import Row
     from logger.checks.model import Allowed, Check, Correction
     from logger.checks.result import Result
     from logger.checks.typed import Typed
@@ -86,6 +87,20 @@ def limits_words(allowed: Allowed, units: Units) -> str:
     if allowed.lower == -allowed.upper:
         return f"±{upper}"
     return f"{amount(allowed.lower, None, allowed.unit, units, sign=False).split()[0]} to {upper}"
+
+
+def standing(row: Row) -> str:
+    """The state of a check, or that it was left out on purpose."""
+    return "left out" if row.skipped else row.state
+
+
+def look_again_words(row: Row) -> str:
+    """When something that was pushed wants measuring again; empty where nothing does."""
+    if row.look_again is None:
+        return ""
+    when = row.look_again.astimezone().strftime("%Y-%m-%d %H:%M")
+    said = f"it gives way again after it was pushed; measure it from {when} on"
+    return f"{said}, which has passed." if row.late else f"{said}."
 
 
 def correction_lines(corrections: tuple[Correction, ...], units: Units) -> list[str]:

@@ -11,7 +11,16 @@ from typing import TYPE_CHECKING, Any
 
 from logger.checks.model import Check, Correction
 from logger.checks.table import BY_NAME, all_above, all_below
-from logger.checks.words import adjusted_data, correction_lines, limits_words, taken_data, value_words, verdict_line
+from logger.checks.words import (
+    adjusted_data,
+    correction_lines,
+    limits_words,
+    look_again_words,
+    standing,
+    taken_data,
+    value_words,
+    verdict_line,
+)
 from logger.commands import Answer
 from logger.commands._guide import SUFFIX, WIDTH, allowed_json
 from logger.commands._job import open_job
@@ -74,25 +83,18 @@ def board_lines(found: Board, units: Units) -> list[str]:
     for row in found.rows:
         value = value_words(row.value, row.uncertainty, row.allowed, units)
         limits = limits_words(row.allowed, units) if row.check.asks else "as machine.yaml"
-        word = "· left out" if row.skipped else state(row.state)
+        word = state(standing(row))
         rows.append((row.check.name, word, value, limits, (row.time or "")[:10]))
     # Value and limit say why a typed one is outside; what made one stale, and the rail, take a sentence.
     doubtful = [row for row in found.rows if row.why and (row.state == "stale" or row.check.name == "rail")]
     lines = table(rows) + [f"  {row.check.name}: {row.why}" for row in doubtful]
-    lines += [f"  {row.check.name}: {_look_again(row)}" for row in found.rows if row.look_again is not None]
+    lines += [f"  {row.check.name}: {look_again_words(row)}" for row in found.rows if row.look_again is not None]
     if found.next is None:
         return [*lines, f"next: nothing. {found.why}"]
     command = f"truestroke take {found.next}"
     if found.next == "rail":
         command = "truestroke bolts" if found.row("rail").state == "outside" else "truestroke sweep"
     return [*lines, f"next: {BY_NAME[found.next].title}. {found.why}", f"      {command}"]
-
-
-def _look_again(row: Row) -> str:
-    assert row.look_again is not None
-    when = row.look_again.astimezone().strftime("%Y-%m-%d %H:%M")
-    said = f"it gives way again after it was pushed; measure it from {when} on"
-    return f"{said}, which has passed." if row.late else f"{said}."
 
 
 def _row_json(row: Row) -> dict[str, Any]:
@@ -307,7 +309,7 @@ def _adjusted(job: Job, check: Check) -> Answer:
         "why": found.why,
     }
     row = found.row(check.name)
-    look = [] if row.look_again is None else _wrapped(f"  {_look_again(row)}")
+    look = [] if row.look_again is None else _wrapped(f"  {look_again_words(row)}")
     if row.look_again is not None:
         answer["look_again"] = row.look_again.isoformat(timespec="minutes")
     return Answer(answer, [f"{check.title}: adjusted, recorded.", *look, *_after(found, stale, [])])
@@ -327,17 +329,13 @@ def _out_of_order(found: Board, check: Check) -> list[str]:
     alike: dict[tuple[str, str], list[str]] = {}
     for name in behind:
         if name in near:
-            alike.setdefault((_standing(found.row(name)), near[name]), []).append(name)
+            alike.setdefault((standing(found.row(name)), near[name]), []).append(name)
     said = [
         f"{_these(names)} {word}: when corrected later, measure this again. {why}"
         for (word, why), names in alike.items()
     ]
-    far = [f"{name} ({_standing(found.row(name))})" for name in behind if name not in near]
+    far = [f"{name} ({standing(found.row(name))})" for name in behind if name not in near]
     return [*said, *([f"Under those, also not inside: {', '.join(far)}."] if far else [])]
-
-
-def _standing(row: Row) -> str:
-    return "left out" if row.skipped else row.state
 
 
 def _these(names: list[str]) -> str:

@@ -13,12 +13,14 @@ from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from logger import __version__
+from logger.checks.words import look_again_words
 from logger.errors import NotAllowed, NotUnderstood
 
 if TYPE_CHECKING:
     from analysis.results import Findings, PlaceFinding, Plan
     from logger.checks.board import Board, Row, Taken
     from logger.checks.model import Check
+    from logger.checks.work import Shown
     from logger.job import Job, TurnedBolt
     from logger.journal import JournalEntry
     from logger.report.environment import Noted
@@ -82,6 +84,7 @@ class Facts:
     tools: tuple[Tool, ...]
     noted: tuple[Noted, ...]
     not_done: tuple[str, ...]
+    work: tuple[Shown, ...]
     first: str
     last: str
 
@@ -118,6 +121,7 @@ def gather(job: Job, *, now: datetime | None = None, progress: Progress | None =
         tools=tools,
         noted=noted_in(entries),
         not_done=_not_done(job, states, board, tools),
+        work=_work(job, entries, states, board),
         first=utc_words(times[0]) if times else "",
         last=utc_words(times[-1]) if times else "",
     )
@@ -184,6 +188,14 @@ def _checks(board: Board, entries: Sequence[JournalEntry]) -> tuple[Told, ...]:
     return tuple(told)
 
 
+def _work(job: Job, entries: Sequence[JournalEntry], states: Sequence[RailState], board: Board) -> tuple[Shown, ...]:
+    """What the work would show, as ``board`` says it; of the rail only while its sweeps hold."""
+    from logger.checks.work import work_of
+
+    holds = bool(states) and board.row("rail").state not in ("not measured", "stale")
+    return work_of(board, entries, job.machine, states[-1].places if holds else ())
+
+
 def _turned(entries: Sequence[JournalEntry]) -> tuple[Turned, ...]:
     from logger.job import turned_in
 
@@ -194,12 +206,15 @@ def _turned(entries: Sequence[JournalEntry]) -> tuple[Turned, ...]:
 
 def _not_done(job: Job, states: Sequence[RailState], board: Board, tools: Sequence[Tool]) -> tuple[str, ...]:
     """What a reader must not take for done."""
-    unmeasured = [row.check.title for row in board.rows if row.state == "not measured"]
+    unmeasured = [row.check.title for row in board.rows if row.state == "not measured" and not row.skipped]
     said = [f"{NOT_MEASURED}{'; '.join(unmeasured)}."] if unmeasured else []
+    left_out = [row.check.title for row in board.rows if row.skipped]
+    said += [f"Left out on purpose: {'; '.join(left_out)}."] if left_out else []
+    said += [f"{row.check.title}: {words}" for row in board.rows if (words := look_again_words(row))]
     said += [
         f"{row.check.title}: {row.state}{'. ' + row.why if row.why else '.'}"
         for row in board.rows
-        if row.state in ("stale", "cannot tell")
+        if row.state in ("stale", "cannot tell") and not row.skipped
     ]
     if states and states[-1].turned:
         names = ", ".join(dict.fromkeys(move.bolt for move in states[-1].turned))
@@ -245,6 +260,7 @@ def as_json(facts: Facts) -> dict[str, Any]:
             {
                 "check": told.check.name,
                 "state": told.row.state,
+                "skipped": told.row.skipped,
                 "unit": told.row.allowed.unit,
                 "taken": [
                     {"time": t.time, "value": t.value, "uncertainty": t.uncertainty, "verdict": t.verdict}
@@ -252,6 +268,10 @@ def as_json(facts: Facts) -> dict[str, Any]:
                 ],
             }
             for told in facts.checks
+        ],
+        "work": [
+            {"check": each.of, "shows": each.what, "size_mm": each.size_mm, "uncertainty_mm": each.uncertainty_mm}
+            for each in facts.work
         ],
         "not_done": list(facts.not_done),
     }

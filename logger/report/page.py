@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from markupsafe import Markup
 
-from logger.checks.words import correction_lines, limits_words, value_words
+from logger.checks.words import correction_lines, limits_words, look_again_words, standing, value_words
 from logger.rail_picture import Seen, rail_picture
 from logger.report.environment import temperature_at
 from logger.report.facts import Facts, RailState, Told, utc_words
@@ -27,6 +27,7 @@ from logger.wording import STATE_SIGNS, amount, position, printable, state
 
 if TYPE_CHECKING:
     from analysis.results import Findings, Verdict
+    from logger.checks.work import Shown
     from logger.job import TurnedBolt
     from logger.wording import Units
 
@@ -159,6 +160,9 @@ class Pen:
             "reason": self.reason,
             "how_known": self.how_known,
             "typed_rows": self._typed_rows,
+            "standing": standing,
+            "look_again": look_again_words,
+            "work_of": lambda name: [self.work(each) for each in facts.work if each.of == name],
             "rail_svg": lambda s, found: svg(self.rail(s, found)),
             "rail_caption": self.rail_caption,
             "drawing_svg": lambda told: _drawing(told.check.name),
@@ -190,6 +194,11 @@ class Pen:
             f"{move.bolt} {amount(move.raise_mm, move.uncertainty_mm, 'mm', self.units)}" for move in turned
         )
 
+    def work(self, shown: Shown) -> str:
+        """What the work would show of one error."""
+        size = amount(shown.size_mm, shown.uncertainty_mm, "mm", self.units, sign=False)
+        return f"The work would show {size}: {shown.what}. {shown.why}"
+
     def how_known(self, move: TurnedBolt) -> str:
         if move.form != "parked" or move.park_mm is None or move.before is None or move.after is None:
             return "turns counted" if move.form == "turns" else "travel given"
@@ -206,7 +215,7 @@ class Pen:
         before, after = figures[0] if figures else "", figures[-1] if len(figures) > 1 else ""
         limits = limits_words(allowed, self.units)
         return SummaryLine(
-            told.check.name, told.check.title, before, after, limits, told.row.state, (told.row.time or "")[:10]
+            told.check.name, told.check.title, before, after, limits, standing(told.row), (told.row.time or "")[:10]
         )
 
     def _rail_summary(self, told: Told) -> SummaryLine:
@@ -216,7 +225,7 @@ class Pen:
         after = self.width(swept[-1]) if len(swept) > 1 else ""
         limit = amount(self.machine.band.peak_to_valley_mm, None, "mm", self.units, sign=False)
         return SummaryLine(
-            "rail", told.check.title, before, after, f"at most {limit}", told.row.state, (told.row.time or "")[:10]
+            "rail", told.check.title, before, after, f"at most {limit}", standing(told.row), (told.row.time or "")[:10]
         )
 
     def _typed_rows(self, told: Told) -> list[str]:

@@ -191,6 +191,43 @@ def test_a_report_before_anything_was_measured_says_so(tmp_path):
     assert as_json(facts)["measured"] is False
 
 
+@pytest.fixture
+def some_checks(tmp_path):
+    """Nothing swept: the fence measured, a strut moved, the scoring blade left out."""
+    job = Job.create(tmp_path / "job")
+    figures = {"unit": "mm/m", "verdict": "outside", "reason": "Out of square."}
+    moves = [{"where": "stop screw", "move_mm": 0.31, "way": "in", "uncertainty_mm": 0.04, "turns": 0.21}]
+    typed = ["cuts=four", "side=900"]
+    job.append("taken", check="fence", value=0.4, uncertainty=0.05, typed=typed, corrections=moves, **figures)
+    job.append("taken", check="sag", adjusted=True)
+    job.append("taken", check="scoring", skipped=True)
+    return gather(job, now=NOW)
+
+
+def test_each_measured_check_has_its_drawing_its_readings_its_correction_and_what_the_work_would_show(some_checks):
+    tree = parsed(page(some_checks))
+    (section,) = [each for each in tree.iter("section") if each.get("id") == "checks"]
+    said = text_of(section)
+    drawn = [each for each in section.iter("div") if each.get("class") == "drawing"]
+    assert [any(str(part.tag).endswith("svg") for part in each.iter()) for each in drawn] == [True, True]
+    assert "cuts=four side=900" in said
+    assert "To be moved: stop screw: 0.31 ±0.04 mm in, 0.21 turn of its screw" in said
+    # A corner out of square by so much misses by error times length: plain geometry.
+    (work,) = as_json(some_checks)["work"]
+    panel = some_checks.job.machine.work.panel_mm
+    assert work["size_mm"] == pytest.approx(0.4 * panel / 1000.0)
+    assert f"The work would show {amount(0.4 * panel / 1000, 0.05 * panel / 1000, sign=False)}: out of square" in said
+
+
+def test_what_was_left_out_and_what_wants_looking_at_again_are_told(some_checks):
+    tree = parsed(page(some_checks))
+    rows = {row[0]: row for row in cells(tree, "summary")}
+    assert any(row[-1] == "· left out" for title, row in rows.items() if "coring" in title)
+    assert any(said.startswith("Left out on purpose: ") for said in some_checks.not_done)
+    assert not any("coring" in said for said in some_checks.not_done if said.startswith("Not measured"))
+    assert "it gives way again after it was pushed; measure it from" in text_of(tree)
+
+
 def test_a_broken_journal_line_and_one_of_a_newer_version_are_told_not_hidden(tmp_path):
     shutil.copytree(EXAMPLE, tmp_path / "job")
     with (tmp_path / "job" / "journal.jsonl").open("ab") as file:
