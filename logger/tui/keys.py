@@ -76,6 +76,7 @@ CHECK = (
     Key("check.readings", "enter", "readings", "type readings", "type what was read"),
     Key("check.drawing", "d", "drawing", "drawing", "the set-up as a drawing, and back to the words"),
     Key("check.adjusted", "a", "adjusted", "adjusted", "write down that it was corrected since its readings"),
+    Key("check.skip", "k", "skip", "", "leave this check out on purpose, or take it up again; you are asked first"),
     Key("check.sweep", "s", "sweep", "sweep", "the rail: push the carriage through its stroke"),
     Key("check.findings", "f", "findings", "findings", "the rail: spots and bolts"),
     Key("check.down", "down", "scroll(1)", "", "further down"),

@@ -1,10 +1,16 @@
 """The board, a check from caution to verdict, and taking back: on an invented job whose journal is real."""
 
+from dataclasses import replace
+from datetime import UTC, datetime
+
 import pytest
 
+from logger.checks.board import board_from
+from logger.tui.canvas import Canvas
 from logger.tui.glyphs import COLOUR
-from logger.tui.invented import InventedParts
-from logger.tui.widgets.checks import LOWER, UPPER, CheckTable, lane_of
+from logger.tui.invented import InventedParts, invented_job
+from logger.tui.screens.board import _told
+from logger.tui.widgets.checks import LOWER, UPPER, CheckTable, draw_checks, lane_of, line_of
 from tests.tui.pilot import opened, press, run, shown
 
 
@@ -177,6 +183,41 @@ def test_a_check_with_several_ways_of_measuring_says_of_each_what_to_look_at():
             assert "level: Raise the level's outfeed end" in text
 
     run(scenario())
+
+
+def test_a_check_left_out_is_shown_so_passed_over_and_taken_up_again():
+    async def scenario():
+        async with opened(taken=True) as (app, pilot):
+            await to_check(app, pilot, "base")
+            await press(app, pilot, "enter", "k", "n")
+            assert "skipped" not in entries(app)[-1].data
+            await press(app, pilot, "k", "y")
+            assert app.screen.NAME == "board"
+            assert entries(app)[-1].data == {"check": "base", "skipped": True}
+            await to_check(app, pilot, "base")
+            await press(app, pilot)
+            text = " ".join(shown(app).split())
+            assert "· left out" in text
+            assert ", 1 left out" in text
+            assert "left out on purpose" in text
+            await press(app, pilot, "enter", "k", "y")
+            assert entries(app)[-1].data == {"check": "base", "skipped": False}
+            assert "left out" not in shown(app).split("\n", 1)[0]
+
+    run(scenario())
+
+
+def test_what_was_pushed_says_on_the_board_when_to_look_again():
+    row = board_from(invented_job(taken=True).standing_entries(), None).row("sag")
+    due = replace(row, state="inside", look_again=datetime(2026, 3, 14, 12, 0, tzinfo=UTC))
+    assert line_of(due, "mm", COLOUR, 0.05).look.startswith("it gives way again after it was pushed; measure it from")
+    line = line_of(replace(due, late=True), "mm", COLOUR, 0.05)
+    assert line.look.endswith("which has passed.")
+    canvas = Canvas(200, 2)
+    draw_checks(canvas, [line], 0, 0, COLOUR)
+    assert "which has passed." in canvas.rows()[1]
+    assert "It gives way again" in _told(due)
+    assert _told(replace(due, skipped=True)).startswith("left out on purpose")
 
 
 def test_working_out_of_order_says_what_it_may_cost():

@@ -162,7 +162,9 @@ class BoardScreen(Sheet):
                 self._on_next = False
                 self._choose_next()
             done = sum(row.state == "inside" for row in board.rows)
-            self.head(machine.name, f"{done} inside of {len(board.rows)}")
+            left_out = sum(row.skipped for row in board.rows)
+            also = f", {left_out} left out" if left_out else ""
+            self.head(machine.name, f"{done} inside of {len(board.rows)}{also}")
         else:
             self.head(machine.name, "")
         self.query_one("#next", Lines).show(self._next_lines(board))
@@ -183,7 +185,7 @@ class BoardScreen(Sheet):
         if row.check.name == board.next:
             said, look = f"Next: {row.check.title}. {board.why}", INK
         else:
-            said, look = f"{row.check.title}: {row.why or _quiet(row)}", SOFT
+            said, look = f"{row.check.title}: {_told(row)}", INK if row.late else SOFT
         parts = wrap(said, width)
         room -= len(lines)
         if len(parts) > room:
@@ -278,6 +280,16 @@ class BoardScreen(Sheet):
             table.chosen = index
             table.repaint()
             self.show()
+
+
+def _told(row: Row) -> str:
+    """What is to be said of a check that is not the next one."""
+    from logger.checks.words import look_again_words
+
+    if row.skipped:
+        return "left out on purpose. Measure it, or press k on its page, to take it up again."
+    said, look = row.why or _quiet(row), look_again_words(row)
+    return f"{said.rstrip('.')}. {look[:1].upper()}{look[1:]}" if look else said
 
 
 def _quiet(row: Row) -> str:

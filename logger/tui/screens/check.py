@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 from textual.widget import Widget
 
+from logger.errors import TruestrokeError
 from logger.tui.keys import CHECK, Key
 from logger.tui.screens.base import Sheet
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, wrap
@@ -123,10 +124,12 @@ class CheckScreen(Sheet):
 
     def _underneath(self) -> list[str]:
         """Working out of order is allowed, and what it may cost is said."""
+        from logger.checks.words import standing
+
         board = self.session.board
         if board is None:
             return []
-        states = {row.check.name: row.state for row in board.rows}
+        states = {row.check.name: standing(row) for row in board.rows}
         return [
             f"{each.check} is {states[each.check]}: when it is corrected later, measure this again. {each.reason}"
             for each in self.check.rests_on
@@ -166,6 +169,37 @@ class CheckScreen(Sheet):
     def action_adjusted(self) -> None:
         """It was corrected since its readings."""
         self.truestroke.ask_adjusted(self.check, self.app.pop_screen)
+
+    def action_skip(self) -> None:
+        """Leave it out on purpose, or take it up again."""
+        out = not self._left_out()
+        question = f"Leave it out? {self.check.title}." if out else f"Take it up again? {self.check.title}."
+        more = (
+            "For a machine that has no such thing, or work that does not need it. The board passes over it; what rests "
+            "on it is worth only as much as it happens to be in order. Nothing is erased."
+            if out
+            else "The board points it out again."
+        )
+        self.truestroke.ask_first(question, more, lambda: self._skip(out))
+
+    def _skip(self, out: bool) -> None:
+        job = self.session.job
+        if job is None:
+            return
+        try:
+            self.session.parts.take(
+                job, self.check.name, [f"skip={'yes' if out else 'no'}"], lambda _: False, units=self.units.mode
+            )
+        except TruestrokeError as error:
+            self.say_error(error)
+            return
+        self.session.forget_what_was_found()
+        self.app.pop_screen()
+        self.truestroke.say(f"{self.check.title}: {'left out' if out else 'taken up again'}, written down.")
+
+    def _left_out(self) -> bool:
+        board = self.session.board
+        return board is not None and board.row(self.check.name).skipped
 
     def action_sweep(self) -> None:
         """Sweep the rail."""

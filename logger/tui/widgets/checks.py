@@ -40,6 +40,8 @@ class CheckLine:
     allowed: str
     why: str = ""
     word: str = ""
+    look: str = ""
+    late: bool = False
 
 
 def lane_of(
@@ -79,7 +81,7 @@ def _kept_on_its_side(place: int, word: str, value: float, low: float, upper: fl
 
 def line_of(row: Row, units: Units, letters: Alphabet, machine_band_mm: float) -> CheckLine:
     """A row of the board in words. The rail's band is the machine's."""
-    from logger.checks.words import limits_words, value_words
+    from logger.checks.words import limits_words, look_again_words, standing, value_words
 
     allowed = row.allowed
     upper = machine_band_mm if row.check.name == "rail" else allowed.upper
@@ -96,7 +98,10 @@ def line_of(row: Row, units: Units, letters: Alphabet, machine_band_mm: float) -
     shape = {"stale": letters.stale, "not measured": letters.not_measured}.get(row.state) or letters.state(row.state)
     if row.state == "outside" and row.value is not None and allowed.lower is not None and row.value < allowed.lower:
         shape = letters.low
-    return CheckLine(row.check.title, lane, f"{shape} {row.state}", value, limits, row.why, row.state)
+    if row.skipped:
+        shape = letters.not_measured
+    said, look = standing(row), look_again_words(row)
+    return CheckLine(row.check.title, lane, f"{shape} {said}", value, limits, row.why, said, look, row.late)
 
 
 def draw_checks(canvas: Canvas, lines: Sequence[CheckLine], chosen: int, first: int, letters: Alphabet) -> None:
@@ -112,7 +117,7 @@ def draw_checks(canvas: Canvas, lines: Sequence[CheckLine], chosen: int, first: 
         canvas.put(x, 0, text, Look("soft"))
     for y, (index, line) in enumerate(list(enumerate(lines))[first : first + canvas.height - 1], 1):
         at = index == chosen
-        quiet = line.word in ("not measured", "inside")
+        quiet = line.word in ("not measured", "inside", "left out")
         look = Look(bold=True) if at else Look("ink")
         if at:
             canvas.put(1, y, letters.chosen, look)
@@ -123,8 +128,9 @@ def draw_checks(canvas: Canvas, lines: Sequence[CheckLine], chosen: int, first: 
         canvas.put(state_at, y, line.state, Look(role if role != "ink" else "soft" if quiet else "ink", bold=not quiet))
         canvas.put(value_at, y, line.value[:13], look)
         canvas.put(allowed_at, y, line.allowed[: canvas.width - allowed_at], Look("soft"))
-        if wide and line.word == "stale":
-            canvas.put(why_at, y, cut(line.why, canvas.width - why_at - 1), Look("soft"))
+        beside = line.why if line.word == "stale" else line.look
+        if wide and beside:
+            canvas.put(why_at, y, cut(beside, canvas.width - why_at - 1), Look("ink" if line.late else "soft"))
 
 
 class CheckTable(Painted):
