@@ -121,7 +121,7 @@ def test_the_display_now_is_the_hollow_where_the_carriage_is_parked(swept):
 
 
 def test_bolts_says_what_to_make_safe_before_the_first_move(swept):
-    said = swept("bolts").stdout
+    said = swept("bolts").stdout.lower()
     caution, move = said.index("isolate and lock out the power"), said.index("stop at")
     assert caution < move
     assert "never slack all supports at once" in said and "clamp the carriage" in said and "maker's manual" in said
