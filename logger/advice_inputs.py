@@ -151,6 +151,7 @@ def state_of(job: Job, made_so_far: Sequence[TurnedBolt] = ()) -> State:
         Round(
             {name: sweep_of(job.machine, each) for name, each in findings.items() if _reads_heights(job.machine, name)},
             tuple(turn_of(job.machine, move, _swept_before(found, index)) for move in moves if _known(job, move)),
+            records[index].visit,
         )
         for index, (findings, moves) in enumerate(zip(found, turned, strict=True))
     )
@@ -162,7 +163,7 @@ def state_of(job: Job, made_so_far: Sequence[TurnedBolt] = ()) -> State:
         turned_since=since,
         warnings=tuple(dict.fromkeys(warnings)),
         last_set_up=list(found[last])[-1],
-        previous=found[last - 1] if last else {},
+        previous=found[last - 1] if last and records[last - 1].visit == records[last].visit else {},
     )
 
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
+from datetime import datetime, timedelta
 from importlib import resources
 from pathlib import Path
 from typing import Any, Literal, get_args
@@ -41,6 +42,8 @@ KINDS = (
 )
 
 TurnedForm = Literal["thread", "turns", "parked"]
+WEEKEND = timedelta(days=3)  # a sweep this long after another is of a later visit, though no bolt was turned
+LONG_AWAY = timedelta(days=14)  # ... and this long after, though bolts were turned in between
 _NUMBERED = re.compile(r"(\d{4,9})-")
 
 
@@ -63,11 +66,15 @@ class TurnedBolt:
 
 @dataclass(frozen=True, slots=True)
 class Round:
-    """The sweeps of one state of the machine, and the moves that ended that state (none yet in the last round)."""
+    """The sweeps of one state of the machine, and the moves that ended that state (none yet in the last round).
+
+    ``visit`` counts the days at the machine: between two visits it may have moved without anybody's turning a bolt.
+    """
 
     number: int
     sweeps: tuple[str, ...]
     turned: tuple[TurnedBolt, ...]
+    visit: int = 1
 
 
 @dataclass(frozen=True)
@@ -173,21 +180,38 @@ def standing(entries: Iterable[JournalEntry]) -> list[JournalEntry]:
 
 
 def rounds_of(entries: Iterable[JournalEntry]) -> list[Round]:
-    """Group standing entries into rounds; empty without any sweep or move."""
+    """Group standing entries into rounds; empty without any sweep or move.
+
+    A sweep after a move begins a new round, and so does one of a later visit: what a machine did by itself in months
+    must neither be averaged away nor be taken for what a bolt did.
+    """
     sweeps: list[str] = []
     turned: list[TurnedBolt] = []
     rounds: list[Round] = []
+    visit, last = 1, None
     for entry in entries:
         if entry.kind == "sweep" and isinstance(entry.data.get("sweep"), str):
-            if turned:
-                rounds.append(Round(len(rounds) + 1, tuple(sweeps), tuple(turned)))
+            now = _moment(entry)
+            away = now - last if now is not None and last is not None else timedelta(0)
+            later = away > (LONG_AWAY if turned else WEEKEND) and bool(sweeps or turned or rounds)
+            if turned or later:
+                rounds.append(Round(len(rounds) + 1, tuple(sweeps), tuple(turned), visit))
                 sweeps, turned = [], []
+            visit, last = visit + later, now or last
             sweeps.append(entry.data["sweep"])
         elif entry.kind == "turned":
             turned += turned_in(entry)
     if sweeps or turned:
-        rounds.append(Round(len(rounds) + 1, tuple(sweeps), tuple(turned)))
+        rounds.append(Round(len(rounds) + 1, tuple(sweeps), tuple(turned), visit))
     return rounds
+
+
+def _moment(entry: JournalEntry) -> datetime | None:
+    try:
+        moment = datetime.fromisoformat(entry.time)
+    except ValueError:
+        return None
+    return moment if moment.tzinfo is not None else None
 
 
 def turned_in(entry: JournalEntry) -> list[TurnedBolt]:

@@ -67,13 +67,24 @@ def sweeps_to_judge(job: Job, asked: Sequence[str]) -> tuple[list[Recording], li
     state = _state_of_each_sweep(job)
     rounds = {recording.name: state[recording.name] for recording in recordings if recording.name in state}
     if len(set(rounds.values())) > 1:
+        if not _moved_between(job, min(rounds.values()), max(rounds.values())):
+            raise NotAllowed(
+                f"These sweeps ({', '.join(rounds)}) are of different visits; a machine moves by itself meanwhile.",
+                "Judge them one by one, or set them side by side: truestroke history --compare A B.",
+            )
         raise NotAllowed(
             f"Bolts were turned between these sweeps ({', '.join(rounds)}), so they show two different machines.",
             "Judge the sweeps from before and from after the moves one by one.",
         )
     last = len(job.rounds())
-    stale = [name for name, number in rounds.items() if number < last or _moved_after(job, number)]
-    return recordings, [f"{name} is from before the last moves: it shows the machine as it was." for name in stale]
+    moved = [name for name, number in rounds.items() if _moved_after(job, number)]
+    early = [name for name, number in rounds.items() if number < last and name not in moved]
+    said = [f"{name} is from before the last moves: it shows the machine as it was." for name in moved]
+    return recordings, said + [f"{name} is of an earlier visit: it shows the machine as it was then." for name in early]
+
+
+def _moved_between(job: Job, first: int, last: int) -> bool:
+    return any(each.turned for each in job.rounds() if first <= each.number < last)
 
 
 def _moved_after(job: Job, number: int) -> bool:

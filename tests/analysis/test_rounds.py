@@ -62,6 +62,13 @@ def test_two_rounds_share_the_first_sweeps_error():
     assert changes.covariance[0, 0] == pytest.approx(2 * changes.covariance[0, n])
 
 
+def test_what_a_machine_did_between_two_visits_is_no_bolts_doing():
+    turn = Turn(2, 0.1, 0.01)
+    rounds = (Round({"a": sweep()}, (turn,)), Round({"a": sweep(0.11)}), Round({"a": sweep(0.4)}, visit=2))
+    _, changes = observed(rounds, CARRIAGE)
+    np.testing.assert_allclose(changes.value, 0.01)
+
+
 def test_a_parked_turn_is_a_change_of_its_own():
     turn = Turn(1, 0.1, 0.05, Parked(ACROSS, 800.0, 0.04, 0.002))
     lifts, changes = observed((Round({"a": sweep()}, (turn,)),), CARRIAGE)

@@ -10,7 +10,7 @@ import pytest
 
 from logger.errors import BadFile, CannotSave, NotAllowed
 from logger.job import Job, TurnedBolt, new_job, rounds_of, standing
-from logger.journal import VERSION, Journal
+from logger.journal import VERSION, Journal, JournalEntry
 
 
 @pytest.fixture
@@ -187,6 +187,26 @@ def test_a_sweep_after_a_move_begins_a_new_round(job):
     assert (first.number, first.sweeps) == (1, ("0001-across", "0002-across"))
     assert [(move.bolt, move.raise_mm) for move in first.turned] == [("B1", 0.1), ("B2", -0.05), ("B1", 0.02)]
     assert (second.number, second.sweeps, second.turned) == (2, ("0003-across",), ())
+
+
+def at(days, kind, **data):
+    moment = datetime(2031, 3, 1, 8, tzinfo=UTC) + timedelta(days=days)
+    return JournalEntry(str(days), moment.isoformat(), "Kiln Street", kind, data)
+
+
+def test_a_sweep_of_a_later_visit_begins_a_round_though_nothing_was_turned():
+    # The naive way takes all sweeps since the last move as one state: months of creeping are then averaged away.
+    entries = [at(0, "sweep", sweep="0001-a"), at(1, "sweep", sweep="0002-a"), at(200, "sweep", sweep="0003-a")]
+    first, later = rounds_of(entries)
+    assert (first.sweeps, first.visit) == (("0001-a", "0002-a"), 1)
+    assert (later.sweeps, later.number, later.visit) == (("0003-a",), 2, 2)
+
+
+def test_bolts_turned_one_evening_and_swept_some_days_later_are_one_visit():
+    one = {"bolt": "B1", "raise_mm": 0.1, "uncertainty_mm": 0.01}
+    for days, visit in ((6, 1), (60, 2)):
+        entries = [at(0, "sweep", sweep="0001-a"), at(0.1, "turned", turned=[one]), at(days, "sweep", sweep="0002-a")]
+        assert [each.visit for each in rounds_of(entries)] == [1, visit]
 
 
 def test_moves_made_before_any_sweep_are_a_round_without_sweeps(job):
