@@ -26,6 +26,8 @@ from logger.recorder import Recorder, RecorderSpec, State
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from logger.errors import TruestrokeError
+
 GRACE_S = 3.0
 ENDS_ALL = ("passes", "still", "time", "operator")
 
@@ -64,12 +66,13 @@ class Together:
         self._stopped = False
 
     @classmethod
-    def start(cls, specs: Sequence[RecorderSpec]) -> Self:
-        """Start them one after the other; raises what kept a port or a folder from opening, with none left running."""
+    def start(cls, specs: Sequence[RecorderSpec], *, wait_open: bool = True) -> Self:
+        """Start them one after the other; raises what kept a port or a folder from opening, with none left running.
+        With ``wait_open=False`` returns at once, and ``error`` tells it later."""
         started: list[Recorder] = []
         try:
             for spec in linked(specs):
-                started.append(Recorder.start(spec))
+                started.append(Recorder.start(spec, wait_open=wait_open))
         except BaseException:
             for recorder in started:
                 recorder.close()
@@ -83,6 +86,11 @@ class Together:
         if all(recorder.state == "ended" for recorder in self._recorders):
             return "ended"
         return self._lead.state if self._lead.state != "ended" else "quiet"
+
+    @property
+    def error(self) -> TruestrokeError | None:
+        """What kept one of them from opening; then none goes on."""
+        return next((recorder.error for recorder in self._recorders if recorder.error is not None), None)
 
     @property
     def latest(self) -> Reading | None:
@@ -130,6 +138,8 @@ class Together:
         return records
 
     def _end_together(self) -> None:
+        if self.error is not None and not self._stopped:
+            self.stop()
         over = [recorder.ended for recorder in self._recorders if recorder.ended is not None]
         if self._stopped or len(over) == len(self._recorders) or not over:
             return

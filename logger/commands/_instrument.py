@@ -37,7 +37,7 @@ LEVEL_TOLERANCE = 0.01
 
 def tried(args: argparse.Namespace) -> Answer:
     """``truestroke instrument``."""
-    from logger.commands._record import fits
+    from logger.beside_asked import fits
     from logger.instruments import load_instrument
 
     job = open_job(args)

@@ -13,8 +13,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from logger.beside_asked import asked_beside, fits, folders_for
 from logger.commands import Answer
-from logger.commands._beside import asked_beside, folders_for
 from logger.commands._job import open_job, the_set_up
 from logger.commands._numbers import stations, until
 from logger.commands._stream import records
@@ -23,8 +23,8 @@ from logger.readings import Ended, LinkBack, LinkLost, Reading
 from logger.wording import plural, raw
 
 if TYPE_CHECKING:
+    from logger.beside_asked import Asked
     from logger.commands import Terminal
-    from logger.commands._beside import Asked
     from logger.instruments import Instrument
     from logger.job import Job
     from logger.recorder import RecorderSpec
@@ -50,12 +50,11 @@ def sweep(args: argparse.Namespace) -> Answer:
         raise NotAllowed(f"sweep needs {missing}.", "Or type the readings in: --typed.")
     instrument = load_instrument(args.instrument)
     fits(job, set_up, instrument)
-    beside = asked_beside(args, job, set_up)
+    beside = asked_beside(args.with_ or [], args.port, set_up, job)
     wanted, notes = the_stations(args, job)
     warnings = [*notes, *_direction(job, set_up, instrument, args.terminal)]
     for one in beside:
         if not one.is_position:
-            fits(job, one.set_up, one.instrument)
             warnings += _direction(job, one.set_up, one.instrument, args.terminal)
     also = _also(args, job, set_up, instrument, [one.set_up for one in beside])
     folder = job.next_recording_folder(set_up)
@@ -67,17 +66,6 @@ def sweep(args: argparse.Namespace) -> Answer:
     if ended.how not in ("interrupted", "disk full"):
         told += [_copied(job, folder, ended, name, instrument, args.port) for name in also]
     return _all_told(answer, told) if told else answer
-
-
-def fits(job: Job, name: str, instrument: Instrument) -> None:
-    """A level where an indicator is described, or the other way round, would be read in the wrong unit."""
-    level = job.machine.set_ups[name].kind == "level"
-    if level != (instrument.base_unit == "mm/m"):
-        raise NotAllowed(
-            f"Set-up '{name}' wants {'a level' if level else 'an indicator'}, and {instrument.name} "
-            f"speaks {instrument.unit}.",
-            "Choose another set-up or another instrument.",
-        )
 
 
 def the_stations(args: argparse.Namespace, job: Job) -> tuple[tuple[float, ...], list[str]]:

@@ -33,7 +33,8 @@ HELP = (
 
 def sweep(args: argparse.Namespace, job: Job, set_up: str) -> Answer:
     """A sweep whose readings are typed."""
-    from logger.commands._record import fits, the_stations, wrap_up
+    from logger.beside_asked import fits
+    from logger.commands._record import the_stations, wrap_up
 
     instrument, name = _instrument(args, job, set_up)
     fits(job, set_up, instrument)

@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from analysis.results import Findings, Move, Predicted, Verdict
     from logger.advice_response import Responses
+    from logger.beside_asked import Asked
     from logger.checks.board import Board
     from logger.checks.model import Allowed, Check
     from logger.instruments import Instrument
@@ -40,6 +41,8 @@ class SourceSpec:
     stations_mm: tuple[float, ...] = ()
     passes: int = 0
     kind: Literal["sweep", "live"] = "live"
+    beside: tuple[tuple[Asked, Path], ...] = ()
+    """Other instruments of a sweep, and where each is recorded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,6 +130,7 @@ class Parts(Protocol):
     def instruments(self) -> list[str]: ...
     def load_instrument(self, name: str) -> Instrument: ...
     def listen_to(self, port: str, may_ask: bool = False) -> Heard: ...
+    def beside(self, job: Job, session: Session, folder: Path) -> tuple[tuple[Asked, Path], ...]: ...
     def start(self, spec: SourceSpec) -> Any: ...
     def stop(self, source: Any) -> None: ...
     def beeper(self, bell: Callable[[], object]) -> Beeper | None: ...

@@ -8,10 +8,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from logger.tui.feed import Meaning
 
 if TYPE_CHECKING:
+    from analysis.results import FloatArray
+    from logger.instruments import Instrument
     from logger.machines import Machine, SetUp
+    from logger.readings import Reading
 
 
 def set_up_zero(set_up: SetUp) -> float | None:
@@ -40,3 +45,14 @@ def place_of(name: str, set_up: SetUp) -> str:
     if set_up.kind == "carried" and set_up.offset_mm is not None:
         return f"{name}, riding {set_up.offset_mm:+.0f} from the middle".replace("-", "−")
     return f"{name}, a level" if name == set_up.axis else f"{name}, a level for {set_up.axis}"
+
+
+def positions_of(run: list[Reading], machine: Machine, set_up: SetUp, instrument: Instrument) -> FloatArray | None:
+    """x (readings,) in mm from the lines' position field, None where the lines have none."""
+    if all(reading.position is None for reading in run):
+        return None
+    encoder = set_up.encoder
+    start = encoder.at_zero_mm if encoder.at_zero_mm is not None else machine.carriage.stroke_mm[0]
+    counts = encoder.counts_per_mm or instrument.counts_per_mm or 1.0
+    values = [np.nan if reading.position is None else reading.position / counts for reading in run]
+    return start + np.array(values, dtype=np.float64)

@@ -52,6 +52,7 @@ class InventedSource:
     latest: Reading | None = None
     stopped: str = ""
     error: TruestrokeError | None = None
+    beside: list[Any] = field(default_factory=list)
 
     def drain(self) -> list[Record]:
         """What was loaded since the last call."""

@@ -210,6 +210,7 @@ SWEEP = (
     Key("sweep.end_pass", "enter", "end_pass", "end of pass", "this pass is done; after the last the findings follow"),
     Key("sweep.gap", "g", "note_gap", "note a gap", "something was wrong just now: leave this stretch out"),
     Key("sweep.throw", "x", "throw_away", "throw this away", "forget this sweep (it stays on disk) and begin again"),
+    Key("sweep.beside", "w", "beside", "", "another instrument beside this one: an encoder, a level, an indicator"),
     Key("sweep.repeat", "r", "repeat", "", "sweep again only the stretch that was not seen; both sweeps count"),
     Key("sweep.units", "u", "app.swap_units", "", "millimetres or thou"),
     Key(

@@ -7,6 +7,7 @@ first needed, so that the first picture does not wait for scipy.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -58,20 +59,33 @@ class RealParts(JobParts):
         from logger.recorder import Recorder, RecorderSpec
 
         expected = spec.passes * len(spec.stations_mm)
-        return Recorder.start(
-            RecorderSpec(
-                port=spec.port,
-                instrument=spec.instrument,
-                folder=spec.folder,
-                machine=spec.machine,
-                set_up=spec.set_up,
-                passes=spec.passes,
-                kind=spec.kind,
-                stations_mm=spec.stations_mm,
-                marks_expected=expected or None,
-            ),
-            wait_open=False,
+        lead = RecorderSpec(
+            port=spec.port,
+            instrument=spec.instrument,
+            folder=spec.folder,
+            machine=spec.machine,
+            set_up=spec.set_up,
+            passes=spec.passes,
+            kind=spec.kind,
+            stations_mm=spec.stations_mm,
+            marks_expected=expected or None,
         )
+        if not spec.beside:
+            return Recorder.start(lead, wait_open=False)
+        from logger.together import Together
+
+        others = [
+            replace(
+                lead,
+                port=one.port,
+                instrument=one.instrument,
+                instrument_name=one.name,
+                folder=where,
+                set_up=one.set_up,
+            )
+            for one, where in spec.beside
+        ]
+        return Together.start([lead, *others], wait_open=False)
 
     def stop(self, source: Any) -> None:
         """Let the port go; what came is on disk."""

@@ -17,6 +17,7 @@ from logger.tui.asked import LastEntry, Made, Outcome, SweepRow
 if TYPE_CHECKING:
     from analysis.results import Findings, Predicted
     from logger.advice_response import Responses
+    from logger.beside_asked import Asked
     from logger.checks.board import Board
     from logger.checks.model import Allowed, Check
     from logger.checks.typed import Typed
@@ -161,6 +162,13 @@ class JobParts:
         found = board_of(job)
         stale = tuple(name for name in all_above(check) if found.row(name).state == "stale")
         return Outcome(one, verdict, typed.allowed, said, corrections, notes, stale, found.next, found.why)
+
+    def beside(self, job: Job, session: Session, folder: Path) -> tuple[tuple[Asked, Path], ...]:
+        """The session's other instruments, each checked, and where each is recorded beside ``folder``."""
+        from logger.beside_asked import asked_beside, folders_for
+
+        found = asked_beside(session.beside, session.port, session.set_up_name, job)
+        return tuple(zip(found, folders_for(folder, job, found), strict=True))
 
     def swept_direction(self, job: Job, set_up: str, instrument: str) -> str:
         """What to do and to see before a sweep with this instrument; empty once it was seen to move as said."""

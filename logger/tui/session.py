@@ -21,6 +21,7 @@ from logger.tui.drawing import meaning_of
 from logger.tui.feed import Feed, Meaning, Source
 
 if TYPE_CHECKING:
+    from logger.beside_asked import Asked
     from logger.checks.board import Board
     from logger.instruments import Instrument
     from logger.job import Job
@@ -48,6 +49,10 @@ class Session:
     set_up_name: str = ""
     stations_mm: tuple[float, ...] = ()
     passes: int = 2
+    beside: tuple[tuple[str, str, str], ...] = ()
+    """Other instruments of the next sweep: port, instrument, set-up (``position``: an encoder)."""
+    recorded_beside: tuple[tuple[Asked, Path], ...] = ()
+    """Those of the sweep that is open, and where they are recorded."""
     clock: Callable[[], float] = time.monotonic
     wall: Callable[[], time.struct_time] = time.localtime
     seen: Seen = field(default_factory=Seen)
@@ -61,7 +66,7 @@ class Session:
     def take_job(self, job: Job | None) -> None:
         """Another job is open now: what belongs to the one before is forgotten, what was plugged in here comes back."""
         self.job = job
-        self.seen, self.board, self.stations_mm = Seen(), None, ()
+        self.seen, self.board, self.stations_mm, self.beside = Seen(), None, (), ()
         if job is None or self.tour is not None:
             return
         known = next((r for r in self.parts.recent() if Path(r.folder) == job.folder.absolute()), None)
@@ -169,6 +174,9 @@ class Session:
         set_up, instrument = self.set_up(), self.fitting_instrument()
         if folder is None and self.job is not None:
             folder = self.job.next_recording_folder(self.set_up_name, "live")
+        self.recorded_beside = ()
+        if sweep and self.beside and self.job is not None and folder is not None:
+            self.recorded_beside = self.parts.beside(self.job, self, folder)
         spec = SourceSpec(
             self.port,
             instrument,
@@ -178,6 +186,7 @@ class Session:
             self.stations() if sweep else (),
             self.passes if sweep else 0,
             "sweep" if sweep else "live",
+            self.recorded_beside,
         )
         return Feed(self.parts.start(spec), self.meaning(), self.clock, ChannelFilter(set_up, instrument))
 

@@ -42,7 +42,7 @@ WHAT_TO_DO = {
     "turn": "Turn the bolt until the block stands between the two lines and the word says stop. Tighten the lock nut, "
     "press l to see what it moved, then enter.",
     "sweep": "Push the carriage steadily from end to end. Press space each time its middle passes a mark on the rail. "
-    "At the far end press enter and come back the same way.",
+    "At the far end press enter and come back the same way. w records another instrument beside this one.",
     "findings": "Solid above the lines is too high, dotted below is too low, hatched was not seen. The table says "
     "which bolt to turn, where to park and what the display must show when it is right. Press enter on the marked row; "
     "i tries other moves on paper, t weighs fewer bolts against a better chance.",

@@ -13,16 +13,16 @@ from typing import ClassVar
 import numpy as np
 from textual.widget import Widget
 
-from analysis.results import FloatArray
 from logger.errors import TruestrokeError
 from logger.rail_picture import NOTHING, Curve, RailPicture, bolts_of, lines_for
 from logger.readings import Gap, LinkBack, LinkLost, Mark, Reading, Record
-from logger.tui.drawing import place_of, windows_of
+from logger.tui.drawing import place_of, positions_of, windows_of
 from logger.tui.feed import Feed, Now, in_base_units
 from logger.tui.guidance import pace_words, stations_round, stretch_words
 from logger.tui.keys import SWEEP, Key
 from logger.tui.screens.base import Sheet, TooSmall
 from logger.tui.screens.direction import look_first
+from logger.tui.screens.sweep_beside import ask_beside, beside_words, note_beside, swept_set_ups
 from logger.tui.trace import Trace
 from logger.tui.widgets.carriage import CarriagePicture, CarriageView
 from logger.tui.widgets.counters import count_lines
@@ -86,10 +86,10 @@ class SweepScreen(Sheet):
 
     def _look_first(self) -> None:
         """Does the number move as said? Asked once for each set-up and instrument, before the first of its sweeps."""
+        self._hang_up()
         session = self.session
         try:
-            session.set_up()
-            look_first(self, [(session.set_up_name, session.fitting_instrument().name)], self._begin)
+            look_first(self, swept_set_ups(session), self._begin)
         except TruestrokeError as error:
             self.say_error(error)
 
@@ -109,6 +109,7 @@ class SweepScreen(Sheet):
             self.say_error(error)
             self.feed = None
         else:
+            self._by_position = any(one.is_position for one, _ in session.recorded_beside)
             self.say(SWEEP_CAUTIONS)
 
     # --- ten times a second -----------------------------------------------------------------------------------------
@@ -155,20 +156,9 @@ class SweepScreen(Sheet):
         times = np.array([reading.t_ns for reading in run], dtype=np.float64) * 1e-9
         self._last_time_s = float(times[-1])
         heights = self.feed.meaning.heights(in_base_units(run))
-        positions = self._positions(run)
+        positions = positions_of(run, self.session.machine, self.session.set_up(), self.session.instrument())
         self._by_position = self._by_position or positions is not None
         self.trace.add(times, heights, positions)
-
-    def _positions(self, run: list[Reading]) -> FloatArray | None:
-        """x from the line's position field, None where the lines have none."""
-        if all(reading.position is None for reading in run):
-            return None
-        session = self.session
-        encoder = session.set_up().encoder
-        start = encoder.at_zero_mm if encoder.at_zero_mm is not None else session.machine.carriage.stroke_mm[0]
-        counts = encoder.counts_per_mm or session.instrument().counts_per_mm or 1.0
-        values = [np.nan if reading.position is None else reading.position / counts for reading in run]
-        return start + np.array(values, dtype=np.float64)
 
     # --- showing ----------------------------------------------------------------------------------------------------
 
@@ -252,7 +242,8 @@ class SweepScreen(Sheet):
             return ""
         way = "infeed to outfeed" if trace.now.direction > 0 else "outfeed to infeed"
         where = place_of(session.set_up_name, session.set_up())
-        return f"pass {len(trace.passes)} of {trace.wanted}, {way} · {where}"
+        others = beside_words(self.feed.source) if self.feed is not None else ""
+        return f"pass {len(trace.passes)} of {trace.wanted}, {way} · {where}{others}"
 
     def _what_to_do(self) -> str:
         trace = self.trace
@@ -301,7 +292,8 @@ class SweepScreen(Sheet):
                 tour.push()
             return
         if self._by_position and not trace.now.complete and not trace.now.marks_s:
-            if not trace.at_the_end(self.session.machine.carriage.stroke_mm) and not self._early_asked:
+            here = trace.here_mm is None or trace.at_the_end(self.session.machine.carriage.stroke_mm)
+            if not here and not self._early_asked:
                 self._early_asked = True
                 self.say("The carriage is not at the end of its travel. Push on; or press enter again to end here.")
                 return
@@ -315,12 +307,19 @@ class SweepScreen(Sheet):
         else:
             self.feed.source.stop()  # type: ignore[attr-defined]
 
-    def action_throw_away(self) -> None:
-        """Begin again; what was recorded stays on disk but is not counted."""
+    def action_beside(self) -> None:
+        """Another instrument beside this one; the sweep begins again with it."""
+        ask_beside(self, self._look_first)
+
+    def _hang_up(self) -> None:
         if self.feed is not None:
             self.session.close_feed(self.feed)
         self.feed = None
-        self._finished = False
+        self._waiting = self._finished = False
+
+    def action_throw_away(self) -> None:
+        """Begin again; what was recorded stays on disk but is not counted."""
+        self._hang_up()
         self._begin()
         self.say("Begun again. The sweep before this one stays on disk and is not counted.")
 
@@ -361,6 +360,7 @@ class SweepScreen(Sheet):
             self.say("Done. Nothing was written, because no job is open.")
             return
         try:
+            lost = note_beside(session, self.feed.source if self.feed is not None else None)
             session.parts.note_sweep(session.job, self._folder, session.set_up_name)
             session.forget_what_was_found()
             session.remember()
@@ -368,6 +368,10 @@ class SweepScreen(Sheet):
             self.say_error(error)
             return
         unseen = trace.unseen() if trace is not None else ()
+        if lost:
+            self._waiting = True
+            self.say(f"{', '.join(lost)} was cut off and is not counted. Press enter for the findings of the rest.")
+            return
         if unseen and session.tour is None:
             self._waiting = True
             self.say(
@@ -391,8 +395,5 @@ class SweepScreen(Sheet):
         stations = self.session.stations()
         self._whole = self._whole if self._whole is not None else self.session.stations_mm
         self.session.stations_mm = stations_round(self.trace.unseen(), stations)
-        if self.feed is not None:
-            self.session.close_feed(self.feed)
-        self.feed = None
-        self._waiting = self._finished = False
+        self._hang_up()
         self._begin()

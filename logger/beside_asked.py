@@ -1,4 +1,4 @@
-"""``sweep --with PORT INSTRUMENT SET-UP``: the other instruments of a sweep.
+"""The other instruments of a sweep, as they are named on the command line and on the screen: PORT INSTRUMENT SET-UP.
 
 Why it exists: an encoder on a port of its own, a level beside the indicator, a second indicator. It prevents a sweep
 that begins before it is known that all of them fit the machine, and one whose second recording nobody finds again.
@@ -6,7 +6,6 @@ that begins before it is known that all of them fit the machine, and one whose s
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -34,24 +33,43 @@ class Asked:
         return not self.set_up
 
 
-def asked_beside(args: argparse.Namespace, job: Job, set_up: str) -> list[Asked]:
-    """What ``--with`` names, each checked against the machine. Raises NotAllowed."""
-    from logger.commands._job import the_set_up
+def asked_beside(named: Sequence[Sequence[str]], port: str, set_up: str, job: Job) -> list[Asked]:
+    """Each (port, instrument, set-up or ``position``) checked against the machine and the leader's ``port`` and
+    ``set_up``. Raises NotAllowed."""
     from logger.instruments import load_instrument
 
-    named: Sequence[Sequence[str]] = args.with_ or []
     if len(named) > MOST_BESIDE - 1:
         raise NotAllowed(f"{len(named) + 1} instruments at once.", f"Allowed: {MOST_BESIDE}, one on each port.")
     found: list[Asked] = []
-    for port, name, role in named:
+    for other, name, role in named:
         instrument = load_instrument(name)
         if role == POSITION and role not in job.machine.set_ups:
-            found.append(Asked(port, name, _gives_positions(instrument), ""))
+            found.append(Asked(other, name, _gives_positions(instrument), ""))
         else:
-            found.append(Asked(port, name, instrument, the_set_up(job, role)))
-    _apart([args.port, *(one.port for one in found)], "port", "A port can be opened once only.")
+            found.append(Asked(other, name, instrument, _set_up(job, role)))
+    _apart([port, *(one.port for one in found)], "port", "A port can be opened once only.")
     _apart([set_up, *(one.set_up or POSITION for one in found)], "set-up", "Each instrument sits in one of its own.")
+    for one in found:
+        if not one.is_position:
+            fits(job, one.set_up, one.instrument)
     return found
+
+
+def fits(job: Job, name: str, instrument: Instrument) -> None:
+    """A level where an indicator is described, or the other way round, would be read in the wrong unit."""
+    level = job.machine.set_ups[name].kind == "level"
+    if level != (instrument.base_unit == "mm/m"):
+        raise NotAllowed(
+            f"Set-up '{name}' wants {'a level' if level else 'an indicator'}, and {instrument.name} "
+            f"speaks {instrument.unit}.",
+            "Choose another set-up or another instrument.",
+        )
+
+
+def _set_up(job: Job, name: str) -> str:
+    """A set-up's name as machine.yaml writes it; one that is not there is refused with the nearest."""
+    set_up = job.machine.set_up(name)
+    return next(each for each, known in job.machine.set_ups.items() if known is set_up)
 
 
 def _gives_positions(instrument: Instrument) -> Instrument:
