@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from tests.logger.device import STATIONS, beside_the_blade, pushed
-from tests.logger.shell import MARKS, Shell
+from tests.logger.shell import MARKS, Inside
 
 
 def hollow(s_mm):
@@ -39,7 +39,7 @@ def told(change=lambda row: row, reading=hollow, off=None, mirrored=False, posit
 
 @pytest.fixture
 def shell(tmp_path):
-    return Shell(tmp_path)
+    return Inside(tmp_path)
 
 
 def found(shell, *more):
