@@ -10,7 +10,7 @@ the recordings.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -106,7 +106,22 @@ def _accepted(job: Job) -> Result:
     named = ", ".join(f"{set_up} ({sweeps[-1][:4]})" for set_up, sweeps in by_set_up.items())
     verdict = Verdict("inside", 0.0, 0.0, None, None, "mm", f"Accepted as what true is: {named}.")
     notes = (f"Accepted: {named}. A quick check is one sweep in the same set-up, then take final state=compare.",)
-    return Result(verdict, (), notes, {"accepted": by_set_up})
+    return Result(verdict, (), (*notes, *_nobody_looked(by_set_up, entries)), {"accepted": by_set_up})
+
+
+def _nobody_looked(set_ups: Iterable[str], entries: Sequence[JournalEntry]) -> list[str]:
+    """A warning for each set-up whose number nobody saw move as said: accepted, it would be wrong for good."""
+    answers = {
+        entry.data.get("set_up"): entry.data.get("moved_as_said")
+        for entry in entries
+        if entry.kind == "direction check"
+    }
+    return [
+        f"Nobody saw the number move as said in set-up '{set_up}'. Move the tip or the level by hand before its next "
+        "sweep (the sweep asks); if it counts the other way, this state is not what it says."
+        for set_up in set_ups
+        if answers.get(set_up) is not True
+    ]
 
 
 def _compared(job: Job, set_up: str, then: Sequence[str], now: Sequence[str], again: float) -> Compared:

@@ -105,6 +105,14 @@ def test_a_zero_set_anew_is_no_bolt():
     assert any("zero on the table's plane" in note for note in found.notes)
 
 
+def test_an_accepted_state_says_which_set_ups_direction_nobody_checked():
+    quick = Quick()
+    quick.sweep(first_sweep(0))
+    assert any("Nobody saw the number move as said in set-up 'across'" in note for note in quick.take("accept").notes)
+    quick.add("direction check", set_up="across", instrument="dial", moved_as_said=True)
+    assert not any("Nobody saw" in note for note in quick.take("accept").notes)
+
+
 def test_nothing_is_compared_across_turned_bolts_without_a_sweep_or_without_an_accepted_state():
     quick = Quick()
     with pytest.raises(NotAllowed, match="no state to accept"):
