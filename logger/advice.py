@@ -356,13 +356,12 @@ def _surface(machine: Machine, set_up: str, park_mm: float) -> float:
     return 0.0 if under is None else float(under[0][0])
 
 
-MODEL_ERROR_PART = 0.03  # of the largest change, at a station: what no draw of the response contains
 NEXT_READING_mm = 0.0015  # error of the sweep that will be held against the prediction
 NEXT_ZERO_mm = 0.002  # and of the zero set again before it, drift included (common practice, no source)
 TABLE_mm = 0.006  # a table nobody mapped lies in what a carried tip reads (common practice, no source)
 
 
-def _unmodelled(sweep: Sweep, change: FloatArray, unmapped: bool) -> FloatArray:
+def _unmodelled(sweep: Sweep, change: FloatArray, unmapped: bool, model_error: float) -> FloatArray:
     """Smooth errors (draws, stations) to be added to predictions: without them late rounds promise too much."""
     scale = 1.0 if sweep.set_up.kind != "level" else 5.0
     alike = np.exp(-0.5 * ((sweep.s_mm[:, None] - sweep.s_mm) / 120.0) ** 2) + 1e-9 * np.eye(len(sweep.s_mm))
@@ -370,7 +369,7 @@ def _unmodelled(sweep: Sweep, change: FloatArray, unmapped: bool) -> FloatArray:
     rng = np.random.default_rng(18)
     zero = NEXT_ZERO_mm * scale * rng.standard_normal((len(change), 1))
     own = np.hypot(NEXT_READING_mm * scale, TABLE_mm if unmapped and sweep.set_up.kind == "carried" else 0.0)
-    size = np.hypot(own, MODEL_ERROR_PART * np.abs(change).max(axis=1, keepdims=True))
+    size = np.hypot(own, model_error * np.abs(change).max(axis=1, keepdims=True))
     return np.asarray(size * drawn + zero)
 
 
@@ -378,7 +377,7 @@ def _predicted(ground: Ground, value: FloatArray) -> Predicted:
     """The end of a round at the main set-up's stations, with what the draws do not know of: see ``_unmodelled``."""
     part = value[:, ground.rows]
     change = part - ground.situation.value[ground.rows]
-    part = part + _unmodelled(ground.sweeps[ground.main], change, not ground.mapped)
+    part = part + _unmodelled(ground.sweeps[ground.main], change, not ground.mapped, ground.model_error)
     width = np.ptp(part, axis=1)
     middle = float(np.median(width))
     group = ground.situation.groups[0]

@@ -37,6 +37,7 @@ DRAWS = 200
 STATIONS = 40  # stations of a set-up the planner looks at: the profile is smooth between them
 EDGE_mm = 25.0  # no parking nearer than this to the edge of what is seen
 DOUBTED_PART = 0.4
+MODEL_ERROR_PART, CONTACT_ERROR_PART = 0.03, 0.12
 UNEXPLAINED = 1.5  # mean square of whitened residuals that machines like those believed in hardly ever leave
 LESS_TRUST = Spread(height_discrepancy=0.035, twist_discrepancy=0.035)
 AT_A_PLACE_mm = 100.0  # a stand this near to a place is there for it
@@ -70,6 +71,16 @@ class Ground:
     resting: Resting | None = None
     mapped: bool = False
     common: Common | None = None
+
+    @property
+    def model_error(self) -> float:
+        """Part of the largest change, at a station, that no draw of the response contains: more where contact decides.
+
+        A carriage on more than two bearings stands on whichever two carry; a resting rail on the feet that touch.
+        """
+        bench = self.learned.prior.bench
+        several = len(bench.carriage.bearing_offsets_mm) > 2 and bench.carriage.travel_ratio == 1.0
+        return CONTACT_ERROR_PART if several or bench.rests else MODEL_ERROR_PART
 
     @property
     def findings(self) -> Findings:
