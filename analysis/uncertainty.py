@@ -135,11 +135,19 @@ def smooth_covariance(x_mm: FloatArray, standard_uncertainty: float, alike_mm: f
 
 
 def extremes(
-    x_mm: FloatArray, value: FloatArray, covariance: FloatArray, zero_known: bool = True, bias_share: float = 0.5
+    x_mm: FloatArray,
+    value: FloatArray,
+    covariance: FloatArray,
+    zero_known: bool = True,
+    bias_share: float = 0.5,
+    linearity: float = 0.0,
 ) -> Extremes:
-    """Peak to valley and mean; the mean is None when the zero is not known (then only the shape has a meaning)."""
+    """Peak to valley and mean; the mean is None when the zero is not known (then only the shape has a meaning).
+
+    ``linearity``: standard uncertainty of the instrument's own error between two heights (:data:`LINEARITY_MM`).
+    """
     height, u_height = peak_to_valley(value, covariance, bias_share)
-    u_height = float(np.hypot(u_height, 2.0 * LINEARITY_MM)) if len(value) > 1 else u_height
+    u_height = float(np.hypot(u_height, 2.0 * linearity)) if len(value) > 1 else u_height
     if not zero_known or not len(value):
         return Extremes(height, u_height, None, None)
     mean, u_mean = mean_with_uncertainty(x_mm, value, covariance)

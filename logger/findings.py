@@ -22,7 +22,7 @@ from analysis.spots import find_spots
 from analysis.stop_profile import STOOD_MM
 from analysis.straightness import REFERENCES, NotEnoughPoints, straightness
 from analysis.sweeps import Geometry, Outcome, SweepData, profile_of
-from analysis.uncertainty import extremes, smooth_covariance
+from analysis.uncertainty import LINEARITY_MM, extremes, smooth_covariance
 from analysis.units import height_from_reading
 from logger.channels import of_its_channel
 from logger.errors import NotAllowed, NotUnderstood
@@ -65,7 +65,7 @@ def find(recordings: Sequence[Recording], accept: Accepted = ()) -> Findings:
     first = recordings[0]
     profile = outcome.profile
     whole = _with_table(profile, first)
-    ends = extremes(profile.x_mm, profile.value, whole, profile.zero_known, outcome.bias_share)
+    ends = extremes(profile.x_mm, profile.value, whole, profile.zero_known, outcome.bias_share, LINEARITY_MM)
     ends = extremes_with_floor(ends, profile)
     return Findings(
         set_up=first.set_up,

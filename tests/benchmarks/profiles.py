@@ -28,7 +28,7 @@ from analysis.positions import Evidence
 from analysis.results import FloatArray
 from analysis.spots import find_spots
 from analysis.sweeps import Geometry, Outcome, SweepData, profile_of
-from analysis.uncertainty import extremes
+from analysis.uncertainty import LINEARITY_MM, extremes
 from fixtures.sweeps import Hand, Indicator, Layout, Rail, Sweep, simulate, straight_rail
 
 RATES_HZ = (100.0, 50.0, 20.0, 10.0, 5.0)
@@ -197,7 +197,7 @@ def score(task: tuple[str, int]) -> Score:
     took = time.perf_counter() - began
     profile = outcome.profile
     x, truth = profile.x_mm, sweep.true_height(profile.x_mm)
-    ends = extremes(x, profile.value, profile.covariance)
+    ends = extremes(x, profile.value, profile.covariance, linearity=LINEARITY_MM)
     error = profile.value - truth
     seen = sweep.true_height(seen_of(x))
     mean, peak = float(seen.mean()), float(np.ptp(seen))
