@@ -234,6 +234,8 @@ class Pen:
             typed = entry.data.get("typed")
             words = " ".join(str(each) for each in typed[:40]) if isinstance(typed, list) else ""
             out.append(f"{utc_words(entry.time)}, {entry.who}: {words}. {taken.reason}"[:900])
+            if entry.data.get("direction_checked") is False:
+                out.append("Nobody had checked that the number moves as it should.")
             out += [f"To be moved: {line.strip()}" for line in _corrections(entry.data.get("corrections"), self.units)]
         return out
 

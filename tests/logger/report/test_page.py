@@ -195,7 +195,7 @@ def test_a_report_before_anything_was_measured_says_so(tmp_path):
 def some_checks(tmp_path):
     """Nothing swept: the fence measured, a strut moved, the scoring blade left out."""
     job = Job.create(tmp_path / "job")
-    figures = {"unit": "mm/m", "verdict": "outside", "reason": "Out of square."}
+    figures = {"unit": "mm/m", "verdict": "outside", "reason": "Out of square.", "direction_checked": False}
     moves = [{"where": "stop screw", "move_mm": 0.31, "way": "in", "uncertainty_mm": 0.04, "turns": 0.21}]
     typed = ["cuts=four", "side=900"]
     job.append("taken", check="fence", value=0.4, uncertainty=0.05, typed=typed, corrections=moves, **figures)
@@ -211,6 +211,8 @@ def test_each_measured_check_has_its_drawing_its_readings_its_correction_and_wha
     drawn = [each for each in section.iter("div") if each.get("class") == "drawing"]
     assert [any(str(part.tag).endswith("svg") for part in each.iter()) for each in drawn] == [True, True]
     assert "cuts=four side=900" in said
+    assert "Nobody had checked that the number moves as it should." in said
+    assert said.index("lock out") < said.index("To be moved"), "cautions stand before what is to be moved"
     assert "To be moved: stop screw: 0.31 ±0.04 mm in, 0.21 turn of its screw" in said
     # A corner out of square by so much misses by error times length: plain geometry.
     (work,) = as_json(some_checks)["work"]
