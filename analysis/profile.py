@@ -13,8 +13,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from analysis.contact import Interval, not_seen
+from analysis.fit import Fit
 from analysis.marks import STATION_PLACE_MM
-from analysis.passes import Fit
 from analysis.results import FloatArray, Profile, Quantity
 
 GRID_MM = 10.0

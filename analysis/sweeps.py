@@ -15,8 +15,9 @@ import numpy as np
 from analysis.cells import PassReadings
 from analysis.contact import Interval, Touch, find_touching
 from analysis.ends import free_rest
+from analysis.fit import Fit, Scales
 from analysis.motion import Motion
-from analysis.passes import Fit, NothingToFit, Scales, fit_passes
+from analysis.passes import NothingToFit, fit_passes
 from analysis.positions import Evidence, Located, NoPosition, locate
 from analysis.profile import make_profile
 from analysis.rests import set_off

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analysis.passes import Scales
+from analysis.fit import Scales
 from analysis.results import Positions
 from analysis.stops import Stop, station_profile
 from analysis.sweeps import Geometry, Outcome
