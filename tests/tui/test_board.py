@@ -480,3 +480,19 @@ def test_a_typed_instrument_is_asked_at_each_station_and_becomes_a_sweep(tmp_pat
             assert '"0.10..0.15\\n"' in wire
 
     run(scenario())
+
+
+def test_the_rail_is_drawn_as_soon_as_it_was_found_though_it_had_no_place_before():
+    async def scenario():
+        async with opened(size=(160, 45), taken=True) as (app, pilot):
+            rail = app.screen.query_one("#rail")
+            rail.display = False
+            await pilot.pause()
+            rail._canvas = Canvas(*rail.outer_size)  # as painted before there was anything to draw
+            picture = rail.picture
+            rail.show(picture)
+            rail.display = True
+            await press(app, pilot)
+            assert "B1" in shown(app)
+
+    run(scenario())

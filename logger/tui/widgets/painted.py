@@ -45,6 +45,7 @@ class Painted(Widget):
     def repaint(self) -> None:
         """Paint anew and refresh the rows that differ from what is on the screen."""
         if not self.is_attached or self.size.width == 0 or self.size.height == 0:
+            self._canvas = None  # it has no place on the screen: what was painted before is old when it gets one again
             return
         old, new = self._canvas, self._fresh()
         self._canvas = new
