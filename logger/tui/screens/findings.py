@@ -152,8 +152,14 @@ class FindingsScreen(Sheet):
         table = self.query_one("#moves", MoveTable)
         room = self.app.size.height - sum_of_rows(self)
         table.show(moves, room=max(2, room if len(moves) <= room else room + LINES_AFTER - 1))
-        self.query_one("#after", Lines).show(self._after_lines(seen))
+        self._say_what_follows()
+        self.call_after_refresh(
+            self._say_what_follows
+        )  # the room for it is known when all is laid out
         self.head(self._words_of_head(seen), seen.when)
+
+    def _say_what_follows(self) -> None:
+        self.query_one("#after", Lines).show(self._after_lines(self.session.seen))
 
     def _words_of_head(self, seen: Seen) -> str:
         findings = seen.findings
