@@ -153,9 +153,7 @@ class FindingsScreen(Sheet):
         room = self.app.size.height - sum_of_rows(self)
         table.show(moves, room=max(2, room if len(moves) <= room else room + LINES_AFTER - 1))
         self._say_what_follows()
-        self.call_after_refresh(
-            self._say_what_follows
-        )  # the room for it is known when all is laid out
+        self.call_after_refresh(self._say_what_follows)  # the room for it is known when all is laid out
         self.head(self._words_of_head(seen), seen.when)
 
     def _say_what_follows(self) -> None:
