@@ -20,24 +20,24 @@ from analysis.rounds import Sweep
 from analysis.situation import Outcome
 from analysis.uncertainty import peak_to_valley
 from analysis.units import reading_from_height
-from logger import advice_inputs as inputs
-from logger.advice_ground import DRAWS, UNEXPLAINED, Ground, MEAN_SPARE_mm, doubt_of, ground_of, main_alone, plan
-from logger.advice_guide import guided_ground
-from logger.advice_json import as_json, predicted_as_json
-from logger.advice_places import next_set_up, not_seen_by_any, places, whole_stroke
-from logger.advice_resting import estimated_lifts
-from logger.doubts import refuse_roll_on_one_line, round_words
+from logger.advising import inputs
+from logger.advising.doubts import refuse_roll_on_one_line, round_words
+from logger.advising.extra_set_ups import would_show
+from logger.advising.fitness import before_the_first_bolt, stop_for_play
+from logger.advising.ground import DRAWS, UNEXPLAINED, Ground, MEAN_SPARE_mm, doubt_of, ground_of, main_alone, plan
+from logger.advising.guide import guided_ground
+from logger.advising.places import next_set_up, not_seen_by_any, places, whole_stroke
+from logger.advising.resting import estimated_lifts
+from logger.advising.turn_steps import cautions_for, steps_of
+from logger.advising.turn_words import turn_words
+from logger.advising.written import as_json, predicted_as_json
 from logger.errors import NotAllowed
-from logger.extra_set_ups import would_show
 from logger.findings import surface_under
-from logger.fitness import before_the_first_bolt, stop_for_play
-from logger.turn_steps import cautions_for, steps_of
-from logger.turn_words import turn_words
 
 if TYPE_CHECKING:
+    from logger.advising.turned import ParkedMove
     from logger.job import Job, TurnedBolt
     from logger.machines import Machine
-    from logger.turned import ParkedMove
 
 __all__ = ["advise", "as_json", "estimate_turned", "places", "predict", "predicted_as_json"]
 
@@ -129,9 +129,9 @@ def estimate_turned(job: Job, move: ParkedMove | str, *, set_up: str | None = No
 
     ``move`` as typed (``B3@810:+0.036..+0.084``) or as understood by ``turned.parse``.
     """
+    from logger.advising.turned import ParkedMove as Understood
+    from logger.advising.turned import parse
     from logger.job import TurnedBolt
-    from logger.turned import ParkedMove as Understood
-    from logger.turned import parse
 
     if isinstance(move, str):
         understood = parse(move, job.machine)

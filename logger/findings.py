@@ -24,9 +24,10 @@ from analysis.straightness import REFERENCES, NotEnoughPoints, straightness
 from analysis.sweeps import Geometry, Outcome, SweepData, profile_of
 from analysis.uncertainty import LINEARITY_MM, extremes, smooth_covariance
 from analysis.units import height_from_reading
-from logger.channels import of_its_channel
+from logger.description.channels import of_its_channel
 from logger.errors import NotAllowed, NotUnderstood
-from logger.findings_judged import (
+from logger.judging.instrument_trial import extremes_with_floor, floor_for, with_floor
+from logger.judging.judged import (
     TABLE_ALIKE_MM,
     TABLE_MM,
     as_far_as_seen,
@@ -34,11 +35,10 @@ from logger.findings_judged import (
     unless_doubtful,
     verdict_on,
 )
-from logger.findings_words import as_json as as_json
-from logger.findings_words import lines as lines
-from logger.instrument_trial import extremes_with_floor, floor_for, with_floor
-from logger.pushed_level import pushed_level
-from logger.typed_sweep import is_typed, typed_outcome, typed_positions
+from logger.judging.pushed_level import pushed_level
+from logger.judging.words import as_json as as_json
+from logger.judging.words import lines as lines
+from logger.record.typed_sweep import is_typed, typed_outcome, typed_positions
 
 if TYPE_CHECKING:
     from logger.machines import Machine, SetUp

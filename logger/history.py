@@ -153,7 +153,7 @@ def _swept(
     progress: Progress | None,
     only: Sequence[str] = (),
 ) -> list[Swept]:
-    from logger.found import findings_of
+    from logger.judging.found import findings_of
 
     noted = noted_in(entries)
     listed = [(place, entry) for place, entry in enumerate(entries) if entry.kind == "sweep"]

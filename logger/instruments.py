@@ -10,11 +10,11 @@ from functools import cache
 from importlib import resources
 from pathlib import Path
 
+from logger.description.instrument_base import Example, Instrument, Link, decode_once, instrument_problems
+from logger.description.instrument_frames import FAMILIES
+from logger.description.yaml_files import bad_file, parse_yaml, read_text, shown
+from logger.description.yaml_models import nearest, problem_fault, validated
 from logger.errors import Fault, NotAllowed
-from logger.instrument_base import Example, Instrument, Link, decode_once, instrument_problems
-from logger.instrument_frames import FAMILIES
-from logger.yaml_files import bad_file, parse_yaml, read_text, shown
-from logger.yaml_models import nearest, problem_fault, validated
 
 SUFFIX = ".yaml"
 

@@ -15,12 +15,11 @@ from typing import Annotated, Any, Literal, Self
 
 from pydantic import BeforeValidator, ConfigDict, Field, PrivateAttr, ValidationInfo, field_validator, model_validator
 
-from logger.errors import Fault, NotAllowed
-from logger.machine_checks import KEY_OF_KIND, Parts, problems_of
-from logger.machine_work import Tolerance, Work, checked_tolerances
-from logger.sections import Section
-from logger.yaml_files import Document, bad_file, dotted, parse_yaml, read_text, shown
-from logger.yaml_models import (
+from logger.description.machine_checks import KEY_OF_KIND, Parts, problems_of
+from logger.description.machine_work import Tolerance, Work, checked_tolerances
+from logger.description.sections import Section
+from logger.description.yaml_files import Document, bad_file, dotted, parse_yaml, read_text, shown
+from logger.description.yaml_models import (
     Channel,
     Model,
     Name,
@@ -36,6 +35,7 @@ from logger.yaml_models import (
     refuse,
     validated,
 )
+from logger.errors import Fault, NotAllowed
 
 FILE_NAME = "machine.yaml"
 COMMON_PRACTICE = "common practice, no source"

@@ -22,15 +22,15 @@ from pathlib import Path
 from types import TracebackType
 from typing import IO, TYPE_CHECKING, Any, Literal, Self
 
-from logger import frames
 from logger.clock import now_ns
 from logger.decode.escaped import show_bytes
-from logger.ending import EndRules
 from logger.errors import PortError, TruestrokeError
+from logger.link import frames
+from logger.link.ending import EndRules
+from logger.link.reader import ReaderSpec
 from logger.port import Link
-from logger.reader import ReaderSpec
 from logger.readings import Ended, LinkBack, LinkLost, Reading, Record
-from logger.recording_write import Description
+from logger.record.writing import Description
 
 if TYPE_CHECKING:
     from logger.instruments import Instrument
@@ -309,7 +309,7 @@ def _launch(complaints: IO[bytes]) -> subprocess.Popen[bytes]:
     """The reading process: the same Python, the same places to import from, a session of its own so that neither
     Ctrl-C nor a closed terminal reaches it."""
     places = [os.path.abspath(place) for place in sys.path]  # noqa: PTH100 - "" is the current folder here
-    code = f"import sys; sys.path[:] = {places!r}; from logger.reader import main; main()"
+    code = f"import sys; sys.path[:] = {places!r}; from logger.link.reader import main; main()"
     windows_only: dict[str, Any] = {}
     if sys.platform == "win32":
         windows_only["creationflags"] = subprocess.CREATE_NEW_PROCESS_GROUP | subprocess.CREATE_NO_WINDOW

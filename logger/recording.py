@@ -21,15 +21,15 @@ from typing import TYPE_CHECKING, Any, Literal, TypeVar
 import numpy as np
 
 from analysis.units import base_unit, to_base
-from logger.beside import with_beside
 from logger.decode import make_decoder
 from logger.errors import BadFile, NotAllowed
 from logger.instruments import Instrument, instrument_from_text
+from logger.link.wire import Interpreter, WireRow
 from logger.machines import Machine, machine_from_text
 from logger.readings import Record
-from logger.recording_rows import RowsFile, Table, read_readings, read_wire
-from logger.recording_write import DESCRIPTOR, READINGS, WIRE, ReadingRows
-from logger.wire import Interpreter, WireRow
+from logger.record.beside import with_beside
+from logger.record.rows import RowsFile, Table, read_readings, read_wire
+from logger.record.writing import DESCRIPTOR, READINGS, WIRE, ReadingRows
 from logger.wording import plural
 
 if TYPE_CHECKING:

@@ -186,7 +186,7 @@ def _example(check: Any) -> str:
 
 def machine_page() -> str:
     """``machine.yaml``, key by key, from its model."""
-    from logger.schemas import machine_schema
+    from logger.description.schemas import machine_schema
 
     lead = (
         "`truestroke new DIR` makes a commented one. Millimetres; `x` + toward outfeed, `y` + toward blade and table. "
@@ -197,7 +197,7 @@ def machine_page() -> str:
 
 def instrument_page() -> str:
     """Instrument files, family by family, from their models."""
-    from logger.schemas import instrument_schema
+    from logger.description.schemas import instrument_schema
 
     lead = "One file for each kind of instrument; `frame` names its family; each family is a file of its own."
     return _page("Instrument files", lead, _schema_parts(instrument_schema(), "the file"))
@@ -291,9 +291,9 @@ ABOUT = {
 
 def files_page() -> str:
     """The job folder, the recording, the journal and the exported package."""
-    from logger import package
     from logger.job import KINDS
-    from logger.recording_write import Description, _reading_fields, _wire_fields
+    from logger.record import package
+    from logger.record.writing import Description, _reading_fields, _wire_fields
 
     tree = (
         "my-saw/                        a job: one machine, any number of days\n"

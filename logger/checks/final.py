@@ -137,7 +137,7 @@ def _compared(job: Job, set_up: str, then: Sequence[str], now: Sequence[str], ag
 
 def _columns(job: Job, set_up: str, x_mm: FloatArray) -> dict[str, FloatArray]:
     """What 1 mm of each bolt, a foot (1 mm/m over the stroke) and the zero do to the reading at ``x_mm``."""
-    from logger.advice_response import responses_of
+    from logger.advising.response import responses_of
 
     columns: dict[str, FloatArray] = {ZERO: np.ones(len(x_mm)), FOOT: (x_mm - float(x_mm.mean())) / 1000.0}
     try:
@@ -150,8 +150,8 @@ def _columns(job: Job, set_up: str, x_mm: FloatArray) -> dict[str, FloatArray]:
 
 
 def _findings(job: Job, names: Sequence[str]) -> Findings:
-    from logger.agreed import agreed
     from logger.findings import find
+    from logger.judging.agreed import agreed
     from logger.recording import open_recording
 
     folders = {folder.name: folder for folder in job.recordings()}

@@ -51,7 +51,7 @@ def rail_state(job: Job, since: int = 0) -> RailState | None:
 
 
 def _judged(job: Job) -> RailState | None:
-    from logger.advice_inputs import state_of
+    from logger.advising.inputs import state_of
     from logger.errors import NotAllowed, NotUnderstood
 
     if not any(each.sweeps for each in job.rounds()):
@@ -83,8 +83,8 @@ def _judged(job: Job) -> RailState | None:
 
 def _seen_and_not(job: Job, found: Sequence[Findings]) -> tuple[list[Verdict], list[str]]:
     """Verdicts of the places and of the run over the whole stroke, and the names of what was not seen."""
-    from logger.advice_inputs import carriage_of
-    from logger.advice_places import place_goals, places
+    from logger.advising.inputs import carriage_of
+    from logger.advising.places import place_goals, places
 
     verdicts, not_seen = [], []
     for place in places(job.machine, found):

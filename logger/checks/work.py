@@ -18,9 +18,9 @@ from analysis.work import Shown, worth_correcting
 if TYPE_CHECKING:
     from analysis.results import PlaceFinding
     from logger.checks.board import Board
+    from logger.description.machine_work import Work
     from logger.job import Job
     from logger.journal import JournalEntry
-    from logger.machine_work import Work
     from logger.machines import Machine
 
 __all__ = ["Shown", "work_of", "work_of_job", "worth_correcting"]
@@ -95,8 +95,8 @@ def _places(job: Job, board: Board) -> tuple[PlaceFinding, ...]:
 
     if board.row("rail").state in ("not measured", "stale"):
         return ()
-    from logger.advice_inputs import state_of
-    from logger.advice_places import places
+    from logger.advising.inputs import state_of
+    from logger.advising.places import places
 
     try:
         return places(job.machine, list(state_of(job).current.values()))

@@ -20,10 +20,10 @@ from logger.wording import amount, number, position, state, table
 
 if TYPE_CHECKING:
     from analysis.results import Move, PlaceFinding, Plan
-    from logger.advice_response import Responses
+    from logger.advising.response import Responses
+    from logger.advising.what_if import WhatIf
     from logger.job import Job
     from logger.machines import Machine
-    from logger.what_if import WhatIf
     from logger.wording import Units
 
 CHOICES = {"few": "fewest", "least": "least", "best": "chance"}
@@ -91,7 +91,7 @@ def _more_to_see(plan: Plan, machine: Machine) -> list[str]:
     ]
     if not blind or not plan.would_show:
         return []
-    from logger.extra_set_ups import sentence
+    from logger.advising.extra_set_ups import sentence
 
     said = [f"not known well enough yet: {', '.join(blind)}", sentence(plan.would_show[0])]
     return _wrapped("  ", said)
@@ -107,7 +107,7 @@ def _wrapped(indent: str, sentences: Sequence[str]) -> list[str]:
 
 
 def _steps(machine: Machine, move: Move, units: Units) -> list[str]:
-    from logger.turn_steps import steps_of
+    from logger.advising.turn_steps import steps_of
 
     steps = steps_of(machine, move, units)
     lettered = [f"{chr(96 + place)}) {step}" for place, step in enumerate(steps, 1)]
@@ -154,9 +154,9 @@ def _as_typed(move: Move) -> str:
 
 
 def _what_if(job: Job, texts: Sequence[str], set_up: str | None, units: Units) -> Answer:
+    from logger.advising.turned import EXAMPLES, ParkedMove, parse_all
+    from logger.advising.what_if import as_json, what_if
     from logger.errors import NotAllowed
-    from logger.turned import EXAMPLES, ParkedMove, parse_all
-    from logger.what_if import as_json, what_if
 
     moves = parse_all(texts, job.machine)
     if any(isinstance(move, ParkedMove) for move in moves):
@@ -202,7 +202,7 @@ def _what_if_lines(told: str, found: WhatIf, units: Units) -> list[str]:
 
 
 def _learned(job: Job, set_up: str | None, units: Units, picture: str | None) -> Answer:
-    from logger.advice_response import responses_of
+    from logger.advising.response import responses_of
 
     found = responses_of(job, set_up)
     answer, lines = _learned_json(job, found), _learned_lines(job, found, units)

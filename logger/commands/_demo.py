@@ -212,7 +212,7 @@ class Headless:
     def _move(self, move: Move, recorder: Recorder, instrument: Instrument) -> dict[str, Any]:
         """Park, turn until the display shows the target, tighten the lock nut, read again, write it down."""
         from logger.advice import estimate_turned
-        from logger.turned import ParkedMove, parse
+        from logger.advising.turned import ParkedMove, parse
 
         if move.park_mm is None or move.reading_target is None:
             raise NotAllowed(f"{move.bolt} cannot be watched in this set-up.", "Turn it by thread travel instead.")
@@ -238,7 +238,7 @@ class Headless:
     def _display_follows(self, move: Move) -> bool:
         """Whether the tool itself could tell from this display how far the bolt went."""
         from logger.advice import estimate_turned
-        from logger.turned import ParkedMove
+        from logger.advising.turned import ParkedMove
 
         assert move.park_mm is not None and move.reading_target is not None and move.reading_now is not None
         try:

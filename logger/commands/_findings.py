@@ -14,14 +14,14 @@ from typing import TYPE_CHECKING
 
 from logger.commands import Answer
 from logger.commands._job import open_job, sweeps_to_judge, the_set_up
-from logger.described import as_now, changes_since, moved_since
+from logger.description.described import as_now, changes_since, moved_since
 from logger.wording import amount, position, share, state
 
 if TYPE_CHECKING:
     from analysis.results import Findings, FloatArray, PlaceFinding, Predicted, Spot, Verdict
-    from logger.findings_words import Shape
+    from logger.advising.turned import TypedMove
     from logger.job import TurnedBolt
-    from logger.turned import TypedMove
+    from logger.judging.words import Shape
     from logger.wording import Units
 
 SAFE_FIRST = (
@@ -33,7 +33,8 @@ SAFE_FIRST = (
 
 def spots(args: argparse.Namespace) -> Answer:
     """``truestroke spots``."""
-    from logger import advice, agreed, findings, level_heights
+    from logger import advice, findings
+    from logger.judging import agreed, level_heights
 
     job, shape = open_job(args), _shape(args)
     swept, doubts = sweeps_to_judge(job, args.sweeps)
@@ -58,7 +59,7 @@ def spots(args: argparse.Namespace) -> Answer:
 def _shape(args: argparse.Namespace) -> Shape:
     """How straightness is wanted. Raises NotAllowed for a length that is none."""
     from logger.errors import NotAllowed
-    from logger.findings_words import Shape
+    from logger.judging.words import Shape
 
     for name, value in (("--local", args.local), ("--cutoff", args.cutoff)):
         if value is not None and not 1.0 <= value <= 100_000.0:
@@ -109,7 +110,7 @@ def _spot(spot: Spot, unit: str, units: Units) -> str:
 def _shape_lines(found: Findings, shape: Shape, units: Units) -> list[str]:
     """Straightness over a shorter length and behind a filter, where they were asked for."""
     from analysis.straightness import straightness
-    from logger.findings_words import END_TREATMENT, filtered_of, local_of
+    from logger.judging.words import END_TREATMENT, filtered_of, local_of
 
     profile, out = found.profile, []
     if shape.local_mm is not None:
@@ -133,7 +134,7 @@ def _shape_lines(found: Findings, shape: Shape, units: Units) -> list[str]:
 
 def _worth_lines(found: Findings, units: Units) -> list[str]:
     """Where the positions come from and how well they are known; of what the uncertainty is made."""
-    from logger.findings_words import parts_of_mean, parts_of_peak_to_valley
+    from logger.judging.words import parts_of_mean, parts_of_peak_to_valley
 
     lines = [f"  why from {found.position_source}: {found.position_why}"] if found.position_why else []
     if found.position_uncertainty_mm is not None and len(found.position_uncertainty_mm):
@@ -225,8 +226,8 @@ def _predicted_line(start: str, predicted: Predicted, unit: str, units: Units) -
 def turned(args: argparse.Namespace) -> Answer:
     """``truestroke turned``: every move is understood before the first is recorded, all of them in one entry."""
     from logger import advice
-    from logger.doubts import lifts_so_far, thread_words
-    from logger.turned import ParkedMove, parse_all
+    from logger.advising.doubts import lifts_so_far, thread_words
+    from logger.advising.turned import ParkedMove, parse_all
 
     job = open_job(args)
     moves = parse_all(args.moves, job.machine)

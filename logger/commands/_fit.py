@@ -36,7 +36,7 @@ def fit(args: argparse.Namespace) -> Answer:
 
 
 def _turn(job: Job, args: argparse.Namespace) -> Answer:
-    from logger.fitness import fit_said, roller_sentence, turn_of_roller
+    from logger.advising.fitness import fit_said, roller_sentence, turn_of_roller
 
     recordings, warnings = sweeps_to_judge(job, [args.recording] if args.recording else [])
     found = turn_of_roller(recordings, args.diameter)

@@ -17,7 +17,7 @@ SEPARATORS = {"comma": ",", "semicolon": ";", "tab": "\t", "bar": "|", ",": ",",
 
 def import_(args: argparse.Namespace) -> Answer:
     """``truestroke import``."""
-    from logger.imported_table import columns_of, read_table
+    from logger.record.imported_table import columns_of, read_table
 
     columns = columns_of(args.columns)
     if args.separator is not None and args.separator not in SEPARATORS:
@@ -30,7 +30,7 @@ def import_(args: argparse.Namespace) -> Answer:
     args.terminal.progress(f"Reading {source.name} ...")
     table = read_table(source, columns, separator=SEPARATORS.get(args.separator or ""), decimal=args.decimal)
     from logger.commands._record import wrap_up
-    from logger.imported import plan_of, write
+    from logger.record.imported import plan_of, write
 
     plan = plan_of(job, set_up, table, source.name, heights=args.kind == "heights")
     args.terminal.progress("Writing the recording ...".ljust(60))

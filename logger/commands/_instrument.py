@@ -21,9 +21,9 @@ from logger.wording import amount, raw
 
 if TYPE_CHECKING:
     from analysis.instrument_check import Floor
-    from logger.instrument_trial import Trial, Turned
     from logger.instruments import Instrument
     from logger.job import Job
+    from logger.judging.instrument_trial import Trial, Turned
     from logger.recorder import Recorder
     from logger.recording import Recording
 
@@ -37,8 +37,8 @@ LEVEL_TOLERANCE = 0.01
 
 def tried(args: argparse.Namespace) -> Answer:
     """``truestroke instrument``."""
-    from logger.beside_asked import fits
     from logger.instruments import load_instrument
+    from logger.link.beside_asked import fits
 
     job = open_job(args)
     set_up = the_set_up(job, args.set_up)
@@ -98,7 +98,7 @@ def _recorded(
 
 def _led(recorder: Recorder, args: argparse.Namespace, said: list[str], instrument: Instrument) -> Ended:
     """Say what to do, step by step, and mark when the space bar is pressed."""
-    from logger.instrument_trial import wait_for_level_s
+    from logger.judging.instrument_trial import wait_for_level_s
 
     terminal, began, shown = args.terminal, time.monotonic(), 0
     still_s = 0.0 if args.reverse else args.still
@@ -145,7 +145,7 @@ def _progress(recorder: Recorder, gone_s: float, still_s: float) -> str:
 
 def _repeated(args: argparse.Namespace, job: Job, set_up: str, instrument: Instrument, sides: list[int]) -> Answer:
     from analysis.units import to_base
-    from logger.instrument_trial import KIND, as_data, trial_of, trial_of_typed
+    from logger.judging.instrument_trial import KIND, as_data, trial_of, trial_of_typed
 
     name = ""
     if args.readings is not None:
@@ -248,7 +248,7 @@ def _lever(angle_deg: float | None) -> list[str]:
 
 def _reversed(args: argparse.Namespace, job: Job, set_up: str, instrument: Instrument) -> Answer:
     from analysis.units import to_base
-    from logger.instrument_trial import turned_from, turned_of, typed_as_settled, wait_for_level_s
+    from logger.judging.instrument_trial import turned_from, turned_of, typed_as_settled, wait_for_level_s
 
     name = ""
     if args.readings is not None:

@@ -11,12 +11,12 @@ from collections.abc import Callable
 from contextlib import nullcontext
 from typing import TYPE_CHECKING, Any
 
-from logger.channels import ChannelFilter
 from logger.commands import Answer
 from logger.commands._job import find_recording, open_job, the_set_up
 from logger.commands._meaning import as_shown, meaning
 from logger.commands._numbers import until
 from logger.commands._stream import QUICK_S, SHOWN_PER_S, STEP_S, Thinner, happened, reading_line, records
+from logger.description.channels import ChannelFilter
 from logger.errors import InstrumentLost, NotAllowed, NotUnderstood, TruestrokeError
 from logger.readings import Ended, Reading
 from logger.wording import amount, plural, position
@@ -250,7 +250,7 @@ def _how_to(move: Move, units: Any) -> str:
 
 def _name_it(args: argparse.Namespace) -> Answer:
     """Listen without knowing the instrument: which file and line settings explain what arrives."""
-    from logger.listening import heard
+    from logger.link.listening import heard
 
     args.terminal.note(f"Listening to {args.port} to find out which instrument it is.")
     facts = heard(args.port, NAMING_S)

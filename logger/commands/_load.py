@@ -16,8 +16,8 @@ from logger.wording import amount, position
 
 if TYPE_CHECKING:
     from analysis.load import Moved
+    from logger.advising.loading import Stiffness
     from logger.job import Job
-    from logger.loading import Stiffness
     from logger.wording import Units
 
 HOW = (
@@ -46,7 +46,7 @@ def load(args: argparse.Namespace) -> Answer:
 
 
 def _parked(job: Job, args: argparse.Namespace) -> Answer:
-    from logger.loading import loads_of, parked_load, parse, stiffness_of
+    from logger.advising.loading import loads_of, parked_load, parse, stiffness_of
 
     laid = [parse(text, job.machine) for text in args.loads]
     if args.park is None:
@@ -85,7 +85,7 @@ def _newest_set_up(job: Job) -> str:
 
 
 def _swept(job: Job, args: argparse.Namespace) -> Answer:
-    from logger.loading import empty_sweeps, loads_of, stiffness_of, swept_load
+    from logger.advising.loading import empty_sweeps, loads_of, stiffness_of, swept_load
 
     if args.loads:
         raise NotAllowed("A load is parked or swept, not both at once.", "Give them in two commands.")
@@ -140,7 +140,7 @@ def _moved_line(job: Job, moved: Moved, args: argparse.Namespace) -> str:
 
 
 def _known(job: Job, units: Units) -> Answer:
-    from logger.loading import loads_of, stiffness_of
+    from logger.advising.loading import loads_of, stiffness_of
 
     warnings: list[str] = []
     loads = loads_of(job, warnings)

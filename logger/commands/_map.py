@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 def map_table(args: argparse.Namespace) -> Answer:
     """``truestroke map``."""
-    from logger.table_map import as_yaml, line_of, understood, write
+    from logger.description.table_map import as_yaml, line_of, understood, write
 
     job = open_job(args)
     if not args.readings:

@@ -13,23 +13,23 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from logger.beside_asked import asked_beside, fits, folders_for
 from logger.commands import Answer
 from logger.commands._job import open_job, the_set_up
 from logger.commands._numbers import stations, until
 from logger.commands._stream import records
 from logger.errors import InstrumentLost, NotAllowed, NotUnderstood, TruestrokeError
+from logger.link.beside_asked import asked_beside, fits, folders_for
 from logger.readings import Ended, LinkBack, LinkLost, Reading
 from logger.wording import plural, raw
 
 if TYPE_CHECKING:
-    from logger.beside_asked import Asked
     from logger.commands import Terminal
     from logger.instruments import Instrument
     from logger.job import Job
+    from logger.link.beside_asked import Asked
+    from logger.link.together import Together
     from logger.recorder import RecorderSpec
     from logger.recording import Recording
-    from logger.together import Together
 
 MOST_PASSES = 100
 LONGEST_WAIT_S = 3600.0
@@ -111,7 +111,7 @@ def _also(args: argparse.Namespace, job: Job, set_up: str, instrument: Instrumen
 
 def _copied(job: Job, folder: Path, ended: Ended, set_up: str, instrument: Instrument, port: str) -> Answer:
     """The same push as a sweep of another set-up."""
-    from logger.recording_copy import copy_for_set_up
+    from logger.record.copied import copy_for_set_up
 
     target = job.next_recording_folder(set_up)
     copy_for_set_up(folder, target, set_up)
@@ -166,7 +166,7 @@ def _recorded(
     args: argparse.Namespace, specs: Sequence[RecorderSpec], wanted: Sequence[float]
 ) -> tuple[Ended, list[Ended | None]]:
     """Run the reading processes until they have ended; Ctrl-C ends them too, tells where everything is, and goes up."""
-    from logger.together import Together
+    from logger.link.together import Together
 
     with Together.start(specs) as recorder:
         try:
@@ -317,9 +317,9 @@ def _failure(recording: Recording, ended: Ended, instrument: Instrument, port: s
 
 def _whatfits(recording: Recording) -> str:
     """Which instrument file explains the bytes that did arrive: they are on disk, the port need not be opened again."""
-    from logger.identify import wrong_settings_hint
-    from logger.recording_rows import RowsFile, read_wire
-    from logger.wire import FILE_NAME
+    from logger.link.identify import wrong_settings_hint
+    from logger.link.wire import FILE_NAME
+    from logger.record.rows import RowsFile, read_wire
 
     rows, _ = read_wire(RowsFile.read(recording.folder / FILE_NAME))
     raw = b"".join(row.raw for row in rows if row.channel == "in")

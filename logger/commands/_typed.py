@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 from logger.commands import Answer
 from logger.errors import NotAllowed
-from logger.typed_sheet import AGAIN, END, Sheet
+from logger.record.typed_sheet import AGAIN, END, Sheet
 from logger.wording import nearest
 
 if TYPE_CHECKING:
@@ -33,8 +33,8 @@ HELP = (
 
 def sweep(args: argparse.Namespace, job: Job, set_up: str) -> Answer:
     """A sweep whose readings are typed."""
-    from logger.beside_asked import fits
     from logger.commands._record import the_stations, wrap_up
+    from logger.link.beside_asked import fits
 
     instrument, name = _instrument(args, job, set_up)
     fits(job, set_up, instrument)

@@ -32,14 +32,14 @@ def run(args: argparse.Namespace) -> Answer:
     from pathlib import Path
 
     from logger.commands._job import find_recording, open_job
-    from logger.export import export
+    from logger.record.export import export
 
     job = open_job(args)
     destination = Path(args.destination)
     if args.sweep == "all":
         from logger.commands._progress import bar
         from logger.errors import NotAllowed
-        from logger.package import export_job
+        from logger.record.package import export_job
 
         if not (job.recordings("sweep") or job.recordings("live") or job.entries()):
             raise NotAllowed(f"{job.folder} has no recording to export.", "Record one with 'truestroke sweep'.")

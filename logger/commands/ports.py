@@ -56,7 +56,7 @@ def add_parser(subparsers: Subparsers) -> None:
 
 def run(args: argparse.Namespace) -> Answer:
     from logger.errors import InstrumentLost, NotAllowed, PortError
-    from logger.listening import heard, real_ways
+    from logger.link.listening import heard, real_ways
     from logger.port import find_ports
 
     if not 0.1 <= args.seconds <= LONGEST_LISTENING_S:
@@ -105,7 +105,7 @@ def _chosen(args: argparse.Namespace, found: list[str]) -> list[str]:
         return found
     if not found or not args.terminal.interactive:
         return list(args.may_ask)
-    from logger.listening import longest_s
+    from logger.link.listening import longest_s
 
     args.terminal.note(f"{RESETS} Nothing is sent. Move the tip a little meanwhile.")
     longest = longest_s(args.seconds)
@@ -138,7 +138,7 @@ def _saved(target: str, rows: dict[str, dict[str, Any]]) -> str:
 
     from logger.errors import CannotSave, NotAllowed
     from logger.instruments import load_instrument
-    from logger.listening import with_settings
+    from logger.link.listening import with_settings
 
     found = [row for row in rows.values() if row.get("instrument")]
     if len(found) != 1:

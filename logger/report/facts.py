@@ -138,8 +138,8 @@ def utc_words(iso: str) -> str:
 
 def _states(job: Job, entries: Sequence[JournalEntry], progress: Progress | None) -> tuple[RailState, ...]:
     from logger.advice import places
-    from logger.found import findings_of
     from logger.job import rounds_of
+    from logger.judging.found import findings_of
 
     times = {entry.data.get("sweep"): entry.time for entry in entries if entry.kind == "sweep"}
     rounds = rounds_of(entries)

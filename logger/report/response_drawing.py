@@ -14,7 +14,7 @@ import numpy as np
 from logger.report.shapes import Anchor, Picture
 
 if TYPE_CHECKING:
-    from logger.advice_response import Responses
+    from logger.advising.response import Responses
     from logger.wording import Units
 
 WIDTH, LEFT, RIGHT, TOP, LANE, GAP = 720.0, 96.0, 24.0, 56.0, 62.0, 10.0

@@ -15,18 +15,18 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from analysis.results import Findings, Move, Predicted, Verdict
-    from logger.advice_response import Responses
-    from logger.beside_asked import Asked
+    from logger.advising.response import Responses
     from logger.checks.board import Board
     from logger.checks.model import Allowed, Check
     from logger.instruments import Instrument
     from logger.job import Job
+    from logger.link.beside_asked import Asked
     from logger.machines import Machine
     from logger.rail_picture import Seen
     from logger.recent_jobs import RecentJob
+    from logger.record.typed_sheet import Sheet
     from logger.recording import Recording
     from logger.tui.session import Session
-    from logger.typed_sheet import Sheet
 
 
 @dataclass(frozen=True, slots=True)

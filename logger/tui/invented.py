@@ -29,7 +29,7 @@ from logger.tui.parts_job import JobParts
 from logger.tui.session import Session
 
 if TYPE_CHECKING:
-    from logger.advice_response import Responses
+    from logger.advising.response import Responses
     from logger.checks.board import Board
     from logger.instruments import Instrument
     from logger.machines import Machine
@@ -283,7 +283,7 @@ class InventedParts(JobParts):
         return Predicted(width, 0.011, float(np.mean(value)), chance, x, value, np.full(x.size, 0.008))
 
     def responses(self, job: Job) -> Responses:
-        from logger.advice_response import Responses
+        from logger.advising.response import Responses
 
         x = np.arange(500.0, 1701.0, 20.0)
         at = np.array([bolt.x_mm for bolt in job.machine.bolts])

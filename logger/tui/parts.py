@@ -48,7 +48,7 @@ class RealParts(JobParts):
     def listen_to(self, port: str, may_ask: bool = False) -> Heard:
         """What arrives on a port and which profile explains it at its own line settings; opening it may reset the
         device behind it. ``may_ask``: a silent one is sent read-only requests. Slow."""
-        from logger.listening import heard
+        from logger.link.listening import heard
 
         facts = heard(port, LISTEN_S, lambda: may_ask)
         fits = facts["instrument"] if facts["own_settings"] or "://" in port else ""  # a socket has no speed
@@ -72,7 +72,7 @@ class RealParts(JobParts):
         )
         if not spec.beside:
             return Recorder.start(lead, wait_open=False)
-        from logger.together import Together
+        from logger.link.together import Together
 
         others = [
             replace(

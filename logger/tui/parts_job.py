@@ -16,16 +16,16 @@ from logger.tui.asked import LastEntry, Made, Outcome, SweepRow
 
 if TYPE_CHECKING:
     from analysis.results import Findings, Predicted
-    from logger.advice_response import Responses
-    from logger.beside_asked import Asked
+    from logger.advising.response import Responses
     from logger.checks.board import Board
     from logger.checks.model import Allowed, Check
     from logger.checks.typed import Typed
     from logger.job import Job
     from logger.journal import JournalEntry
+    from logger.link.beside_asked import Asked
     from logger.recent_jobs import RecentJob
+    from logger.record.typed_sheet import Sheet
     from logger.tui.session import Session
-    from logger.typed_sheet import Sheet
     from logger.wording import Units
 
 
@@ -165,7 +165,7 @@ class JobParts:
 
     def beside(self, job: Job, session: Session, folder: Path) -> tuple[tuple[Asked, Path], ...]:
         """The session's other instruments, each checked, and where each is recorded beside ``folder``."""
-        from logger.beside_asked import asked_beside, folders_for
+        from logger.link.beside_asked import asked_beside, folders_for
 
         found = asked_beside(session.beside, session.port, session.set_up_name, job)
         return tuple(zip(found, folders_for(folder, job, found), strict=True))
@@ -209,7 +209,7 @@ class JobParts:
 
     def type_sweep(self, session: Session, folder: Path, set_up: str) -> Sheet:
         """The sheet of a sweep whose readings are typed; NotAllowed where instrument and set-up do not fit."""
-        from logger.typed_sheet import Sheet
+        from logger.record.typed_sheet import Sheet
 
         stations, passes = session.stations(), session.passes
         instrument = session.fitting_instrument()
@@ -222,7 +222,7 @@ class JobParts:
     def note_turned(self, job: Job, made: Made) -> None:
         """The journal says what the display showed before and after this bolt, and the estimate of its travel. Slow."""
         from logger.advice import estimate_turned
-        from logger.turned import ParkedMove
+        from logger.advising.turned import ParkedMove
 
         move = made.move
         if move.park_mm is None:
@@ -261,7 +261,7 @@ class JobParts:
 
     def responses(self, job: Job) -> Responses:
         """What each bolt does to the reading, believed and learned. Slow."""
-        from logger.advice_response import responses_of
+        from logger.advising.response import responses_of
 
         return responses_of(job)
 
@@ -281,7 +281,7 @@ class JobParts:
 
     def findings_of(self, job: Job, sweep: str) -> Findings:
         """The findings of one sweep alone. Slow the first time."""
-        from logger.found import findings_of
+        from logger.judging.found import findings_of
 
         said: list[str] = []
         found = findings_of(job, [sweep], said)
@@ -367,7 +367,7 @@ def _described(folder: Path) -> tuple[str, str, str]:
 
 def _found(job: Job) -> tuple[Findings | None, Findings | None, str]:
     """Findings of the newest round that has sweeps, those of the round before in the same set-up, and when."""
-    from logger.found import findings_of
+    from logger.judging.found import findings_of
 
     there = {folder.name: folder for folder in job.recordings("sweep")}
     states = [[name for name in one.sweeps if name in there] for one in job.rounds()]

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from logger.channels import ChannelFilter
+from logger.description.channels import ChannelFilter
 from logger.errors import NotAllowed
 from logger.rail_picture import Seen
 from logger.tui.asked import Beeper, Page, Parts, SourceSpec
@@ -21,10 +21,10 @@ from logger.tui.drawing import meaning_of
 from logger.tui.feed import Feed, Meaning, Source
 
 if TYPE_CHECKING:
-    from logger.beside_asked import Asked
     from logger.checks.board import Board
     from logger.instruments import Instrument
     from logger.job import Job
+    from logger.link.beside_asked import Asked
     from logger.machines import Machine, SetUp
     from logger.tui.tour import Tour
 

@@ -10,8 +10,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from logger.errors import NotAllowed
+from logger.record.typed_sheet import AGAIN, END
 from logger.tui.screens.ask import AskScreen
-from logger.typed_sheet import AGAIN, END
 
 if TYPE_CHECKING:
     from logger.tui.app import TruestrokeApp

@@ -109,7 +109,7 @@ def _wait_for_reader(pid: int) -> int:
     end = time.monotonic() + 20
     while time.monotonic() < end:
         for child in _children(pid):
-            if b"logger.reader" in Path(f"/proc/{child}/cmdline").read_bytes():
+            if b"logger.link.reader" in Path(f"/proc/{child}/cmdline").read_bytes():
                 time.sleep(2.0)  # until the port is open; nothing is written before that
                 return child
         time.sleep(0.1)

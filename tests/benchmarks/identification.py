@@ -18,8 +18,8 @@ import numpy as np
 from fixtures.line_writer import Line
 from fixtures.simulated_ports import SimInstrument, SimPort
 from fixtures.uart import Setting
-from logger.identify import COMMON_RATES, listening_profiles
-from logger.listening import Ways, heard
+from logger.link.identify import COMMON_RATES, listening_profiles
+from logger.link.listening import Ways, heard
 
 SECONDS = 2.0
 PROFILES = listening_profiles()

@@ -13,7 +13,7 @@ import numpy as np
 from analysis.moved import Difference, causes, difference
 from analysis.results import Findings
 from fixtures.workshop import draw_machine
-from logger.advice_response import responses_of
+from logger.advising.response import responses_of
 from logger.checks.final import DOUBT, FOOT, ZERO
 from tests.benchmarks.workbench import install, job_for, sweep
 

@@ -24,7 +24,7 @@ from analysis.results import FloatArray, IntArray, Plan
 from fixtures.layouts import LAYOUTS, Layout, PlacePlan
 from fixtures.workshop import SimMachine, draw_machine
 from logger import advice
-from logger.advice_places import STROKE_PART
+from logger.advising.places import STROKE_PART
 from logger.job import TurnedBolt
 from tests.benchmarks.workbench import MemoryJob, install, job_for, sweep
 

@@ -15,11 +15,11 @@ import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from logger import found
 from logger.findings import find
 from logger.history import history_of
 from logger.job import Job
-from logger.package import export_job
+from logger.judging import found
+from logger.record.package import export_job
 from logger.recording import open_recording
 from logger.report.facts import gather
 from logger.report.page import page

@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.results import Findings, FloatArray
 from fixtures.workshop import SimMachine
-from logger import advice_inputs
+from logger.advising import inputs
 from logger.findings import find
 from logger.instruments import Instrument, instrument_from_text
 from logger.job import Round, TurnedBolt
@@ -55,7 +55,7 @@ def find_in_memory(job: MemoryJob, sweeps: Sequence[str], warnings: list[str]) -
 
 def install() -> None:
     """Let the advice read findings from memory jobs."""
-    advice_inputs._findings_of = find_in_memory  # type: ignore[assignment]
+    inputs._findings_of = find_in_memory  # type: ignore[assignment]
 
 
 def job_for(machine: SimMachine, band_mm: float, mapped: bool = False) -> MemoryJob:

@@ -5,12 +5,12 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from logger.instrument_base import example_problems, instrument_problems
-from logger.instrument_frames import FAMILIES
+from logger.description.instrument_base import example_problems, instrument_problems
+from logger.description.instrument_frames import FAMILIES
+from logger.description.schemas import SCHEMAS, instrument_schema, machine_schema, schema_text
+from logger.description.yaml_files import parse_yaml
 from logger.instruments import list_instruments, load_instrument
 from logger.readings import Reading
-from logger.schemas import SCHEMAS, instrument_schema, machine_schema, schema_text
-from logger.yaml_files import parse_yaml
 
 HARDWARE = Path(__file__).parents[2] / "hardware"
 MACHINES = sorted((HARDWARE / "machines").glob("*.yaml"))
@@ -43,7 +43,7 @@ def test_every_family_of_frames_has_a_shipped_profile():
 
 def test_no_two_line_profiles_read_each_other_s_readings():
     """Otherwise listening could not tell them apart."""
-    from logger.instrument_base import decode_once
+    from logger.description.instrument_base import decode_once
 
     lines = {name: load_instrument(name) for name in list_instruments() if load_instrument(name).frame == "line"}
     for name, profile in lines.items():
@@ -60,7 +60,7 @@ def test_no_two_line_profiles_read_each_other_s_readings():
 def test_the_schema_in_the_repository_is_the_models_own(name):
     written = (HARDWARE / "schema" / f"{name}.schema.json").read_text(encoding="utf-8")
     assert written == schema_text(name), (
-        f"renew it: python -m logger.schemas {name} > hardware/schema/{name}.schema.json"
+        f"renew it: python -m logger.description.schemas {name} > hardware/schema/{name}.schema.json"
     )
 
 

@@ -10,7 +10,8 @@ import numpy as np
 import pytest
 
 from fixtures.workshop import draw_machine
-from logger import advice, advice_inputs
+from logger import advice
+from logger.advising import inputs
 from logger.errors import NotAllowed
 from logger.job import Round, TurnedBolt
 from tests.benchmarks.workbench import MemoryJob, find_in_memory, job_for, sweep
@@ -27,7 +28,7 @@ MOVE_KEYS = {"order", "bolt", "raise_mm", "turns", "turn", "park_mm"}
 
 @pytest.fixture(autouse=True)
 def in_memory(monkeypatch):
-    monkeypatch.setattr(advice_inputs, "_findings_of", find_in_memory)
+    monkeypatch.setattr(inputs, "_findings_of", find_in_memory)
 
 
 def swept(seed=0, layout="kiln-street", set_up="across", band_mm=0.05):

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.prior import physics_response
-from logger.advice_inputs import bench_of, carriage_of, prior_of
+from logger.advising.inputs import bench_of, carriage_of, prior_of
 from logger.errors import BadFile
 from logger.machines import machine_from_text
 

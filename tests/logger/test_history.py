@@ -13,9 +13,9 @@ from logger import history
 from logger.errors import NotAllowed
 from logger.history import compare, history_of
 from logger.history_json import as_json, compared_json
-from logger.imported import plan_of, write
-from logger.imported_table import columns_of, read_table
 from logger.job import Job
+from logger.record.imported import plan_of, write
+from logger.record.imported_table import columns_of, read_table
 from tests.logger.shell import Shell
 
 EXAMPLE = Path(__file__).parents[2] / "fixtures" / "recordings"

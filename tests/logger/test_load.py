@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from logger.advising.loading import loads_of, parked_load, parse, stiffness_of
 from logger.errors import NotAllowed
 from logger.job import Job
-from logger.loading import loads_of, parked_load, parse, stiffness_of
 from tests.logger.device import sweep_lines
 from tests.logger.shell import Inside
 

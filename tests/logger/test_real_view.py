@@ -7,8 +7,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from logger import advice, advice_inputs
-from logger.advice_places import RISE, WHOLE_STROKE, not_seen_by_any, place_goals, whole_stroke
+from logger import advice
+from logger.advising import inputs
+from logger.advising.places import RISE, WHOLE_STROKE, not_seen_by_any, place_goals, whole_stroke
 from tests.benchmarks.real_view import drawn, heights, limits, rises, spans
 from tests.benchmarks.workbench import find_in_memory, job_for, sweep
 
@@ -17,7 +18,7 @@ BAND = 0.05
 
 @pytest.fixture(autouse=True)
 def in_memory(monkeypatch):
-    monkeypatch.setattr(advice_inputs, "_findings_of", find_in_memory)
+    monkeypatch.setattr(inputs, "_findings_of", find_in_memory)
 
 
 def looked_at(machine, names, mapped=True):
@@ -41,7 +42,7 @@ def view():
 def test_every_place_and_the_whole_stroke_are_known_to_their_doubt(view):
     machine, job, found = view
     truth = {f"place {name}" if name != WHOLE_STROKE else name: part for name, part in heights(machine)}
-    goals = {goal.name: goal for goal in place_goals(job.machine, found, advice_inputs.carriage_of(job.machine))}
+    goals = {goal.name: goal for goal in place_goals(job.machine, found, inputs.carriage_of(job.machine))}
     for name, part in truth.items():
         assert float(np.ptp(goals[name].value)) == pytest.approx(
             float(np.ptp(part)), abs=0.02 + goals[name].limit * 0.4

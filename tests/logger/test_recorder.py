@@ -294,5 +294,7 @@ def test_the_next_request_waits_for_the_answer_and_silence_is_a_gap_and_no_sign_
 
 
 def test_the_reading_process_imports_nothing_heavy():
-    code = "import sys, logger.reader; print([m for m in ('numpy','textual','pydantic','yaml') if m in sys.modules])"
+    code = (
+        "import sys, logger.link.reader; print([m for m in ('numpy','textual','pydantic','yaml') if m in sys.modules])"
+    )
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, check=True).stdout.strip() == b"[]"

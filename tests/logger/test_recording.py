@@ -12,12 +12,12 @@ from hypothesis import strategies as st
 
 from logger.decode import make_decoder
 from logger.errors import BadFile, NotAllowed
-from logger.export import export
+from logger.link.wire import Interpreter, WireRow, parse_wire_line, wire_line
 from logger.readings import Ended
+from logger.record.export import export
+from logger.record.writing import RecordingWriter
 from logger.recording import list_recordings, open_recording, verify
-from logger.recording_write import RecordingWriter
 from logger.replay import Replay
-from logger.wire import Interpreter, WireRow, parse_wire_line, wire_line
 from tests.logger.wire_bench import DEVICE_TIMED, instrument, spec
 
 MS = 1_000_000

@@ -13,10 +13,10 @@ from fixtures.talkers import NodeTalker, any_profile
 from logger.decode import make_decoder
 from logger.decode.node_clock import SettledClock
 from logger.instruments import load_instrument
+from logger.link.wire import Interpreter, WireRow
 from logger.readings import Ended, Reading
+from logger.record.writing import Description, RecordingWriter
 from logger.recording import open_recording, verify
-from logger.recording_write import Description, RecordingWriter
-from logger.wire import Interpreter, WireRow
 
 NODE = load_instrument("node-gauge-24")
 CLUMP_NS = 16_000_000

@@ -8,10 +8,10 @@ import pytest
 from logger.checks.table import CHECKS
 from logger.commands import COMMANDS
 from logger.completion import words_of_the_command_line
-from logger.instrument_frames import FAMILIES
+from logger.description.instrument_frames import FAMILIES
+from logger.description.schemas import SCHEMAS
 from logger.job import KINDS
 from logger.reference import ENTRIES, described, pages
-from logger.schemas import SCHEMAS
 
 GUIDE = Path(__file__).parents[2] / "hardware" / "guide"
 PAGES = pages()

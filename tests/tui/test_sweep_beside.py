@@ -4,9 +4,9 @@ journal together."""
 from dataclasses import replace
 from types import SimpleNamespace
 
+from logger.link.together import Heard
 from logger.readings import Ended, Reading
 from logger.recording import open_recording
-from logger.together import Heard
 from logger.tui.asked import SourceSpec
 from logger.tui.invented import InventedParts, invented_job, invented_machine, source_of
 from logger.tui.parts import RealParts

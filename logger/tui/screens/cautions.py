@@ -12,11 +12,11 @@ from typing import ClassVar
 from textual.widget import Widget
 
 from analysis.results import Move
+from logger.advising.turn_steps import steps_of
 from logger.tui.keys import CAUTION, Key
 from logger.tui.screens.base import Sheet
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, wrap
 from logger.tui.wording import AFTER_CAUTIONS, CAUTIONS
-from logger.turn_steps import steps_of
 
 
 class CautionsScreen(Sheet):

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
-from logger.channels import ChannelFilter
+from logger.description.channels import ChannelFilter
 from logger.rail_picture import RailPicture, bolts_of, live_limits
 from logger.readings import Mark, Reading, Record
 from logger.tui.drawing import meaning_of, place_of, windows_of

@@ -14,7 +14,7 @@ from textual import work
 from textual.widget import Widget
 from textual.worker import Worker, WorkerState
 
-from logger.advice_response import Responses
+from logger.advising.response import Responses
 from logger.errors import TruestrokeError
 from logger.rail_picture import Bolt, Curve, RailPicture
 from logger.tui.keys import RESPONSE, Key

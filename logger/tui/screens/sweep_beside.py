@@ -9,8 +9,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Any
 
-from logger.beside_asked import asked_beside
 from logger.errors import TruestrokeError
+from logger.link.beside_asked import asked_beside
 from logger.wording import raw
 
 if TYPE_CHECKING:

@@ -209,7 +209,7 @@ class WhatIfScreen(Sheet):
 
     def action_type(self) -> None:
         """A move as on the command line."""
-        from logger.turned import TypedMove, parse
+        from logger.advising.turned import TypedMove, parse
 
         machine = self.session.machine
 

@@ -136,7 +136,7 @@ def _plan_parts(plan: Plan, units: Units) -> list[tuple[str, list[str]]]:
         for place in (*plan.places, *([plan.whole_stroke] if plan.whole_stroke is not None else []))
     ]
     unseen = [f"Bolts that this set-up cannot see: {joined(list(plan.unseen_bolts))}."] if plan.unseen_bolts else []
-    from logger.extra_set_ups import sentence
+    from logger.advising.extra_set_ups import sentence
 
     shown = [sentence(extra) for extra in plan.would_show[:3]]
     return [

@@ -1,0 +1,300 @@
+"""What one round's advice stands on: the swept state, what was learned of the machine, and the planner's situation.
+
+Why it exists: advice, what-if and the estimate of a parked turn must all stand on the same state of knowledge, or the
+target on the screen and the recorded travel contradict each other. It prevents a goal (a place, another set-up) from
+being left out of one of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from analysis.bolts import feasible, plan_round
+from analysis.chebyshev import Group
+from analysis.diagnose import STRANGE, odd_turns
+from analysis.learn import Learned, Lifts, learn
+from analysis.prior import Spread
+from analysis.response import reading_weights, seen_by_geometry
+from analysis.resting import Resting, plan_resting
+from analysis.results import Findings, FloatArray, IntArray
+from analysis.rounds import Sweep, extended, observed, thinned
+from analysis.situation import Outcome, Situation
+from logger.advising import inputs
+from logger.advising.loading import loads_of
+from logger.advising.places import Goal, place_goals
+from logger.advising.resting import hanging_words, lifted, resting_of
+from logger.errors import NotAllowed
+
+if TYPE_CHECKING:
+    from logger.job import Job, TurnedBolt
+    from logger.machines import Machine
+
+DRAWS = 200
+STATIONS = 40  # stations of a set-up the planner looks at: the profile is smooth between them
+EDGE_mm = 25.0  # no parking nearer than this to the edge of what is seen
+DOUBTED_PART = 0.4
+MODEL_ERROR_PART, CONTACT_ERROR_PART = 0.03, 0.12
+UNEXPLAINED = 1.5  # mean square of whitened residuals that machines like those believed in hardly ever leave
+LESS_TRUST = Spread(height_discrepancy=0.035, twist_discrepancy=0.035)
+AT_A_PLACE_mm = 100.0  # a stand this near to a place is there for it
+
+
+@dataclass(frozen=True)
+class Common:
+    """What is the same whichever set-up guides the round."""
+
+    machine: Machine
+    state: inputs.State
+    learned: Learned
+    lifts: Lifts
+    goals: list[Goal]
+    made: int
+    warnings: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Ground:
+    """What one round's advice stands on: the state, what was learned, and the situation at the main set-up's rows."""
+
+    state: inputs.State
+    main: str
+    sweeps: dict[str, Sweep]
+    learned: Learned
+    situation: Situation
+    thread_mm: tuple[FloatArray, FloatArray]
+    warnings: tuple[str, ...]
+    lifts: Lifts
+    resting: Resting | None = None
+    mapped: bool = False
+    common: Common | None = None
+
+    @property
+    def model_error(self) -> float:
+        """Part of the largest change, at a station, that no draw of the response contains: more where contact decides.
+
+        A carriage on more than two bearings stands on whichever two carry; a resting rail on the feet that touch.
+        """
+        bench = self.learned.prior.bench
+        several = len(bench.carriage.bearing_offsets_mm) > 2 and bench.carriage.travel_ratio == 1.0
+        return CONTACT_ERROR_PART if several or bench.rests else MODEL_ERROR_PART
+
+    @property
+    def findings(self) -> Findings:
+        return self.state.current[self.main]
+
+    @property
+    def rows(self) -> slice:
+        return slice(0, len(self.sweeps[self.main].s_mm))
+
+
+def ground_of(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -> Ground:
+    state = inputs.state_of(job, made_so_far)
+    main = _main_set_up(job.machine, state, set_up, made_so_far)
+    prior = inputs.prior_of(job.machine)
+    lifts, changes = observed(state.rounds, prior.bench.carriage)
+    said: list[str] = []
+    loads = loads_of(job, said)
+    learned = learn(prior, lifts, changes, DRAWS, loads=loads)
+    if learned.misfit > UNEXPLAINED:  # the physics is further from this machine than most: doubt it more
+        prior = replace(prior, spread=LESS_TRUST)
+        learned = learn(prior, lifts, changes, DRAWS, loads=loads)
+    if learned.misfit > STRANGE:  # what was written down as turned is not what was turned: doubt that first
+        doubted = np.maximum(lifts.standard_uncertainty_mm, DOUBTED_PART * np.abs(lifts.mean_mm) + 0.01)
+        learned = learn(prior, replace(lifts, standard_uncertainty_mm=doubted), changes, DRAWS, loads=loads)
+    doubts = odd_turns(learned, lifts, changes)
+    bolt_names = [bolt.name for bolt in job.machine.bolts]
+    if learned.load_misfit > STRANGE:
+        said.append("No stiffness explains what the masses moved: was the stand touched, is the mass right?")
+    said += [*state.current[main].warnings, *[doubt.sentence(bolt_names[doubt.bolt]) for doubt in doubts]]
+    warnings = [*state.warnings, *said]
+    goals = place_goals(job.machine, list(state.current.values()), prior.bench.carriage)
+    return stand_on(Common(job.machine, state, learned, lifts, goals, len(made_so_far), tuple(warnings)), [main])
+
+
+def stand_on(common: Common, first: list[str]) -> Ground:
+    """The ground with ``first[0]`` as the set-up that guides the hand, and the rest of them looked at like it."""
+    machine, state, learned, made = common.machine, common.state, common.learned, common.made
+    others = [name for name in state.current if name not in first and _aimed_at(machine, name)]
+    sweeps = {name: _to_plan_on(machine, state.current[name]) for name in (*first, *others)}
+    warnings = list(common.warnings)
+    resting = resting_of(learned, common.lifts, list(sweeps.values()), common.goals, made)
+    situation = _situation(machine, state, sweeps, common.goals, learned, resting, made)
+    if resting is not None:
+        start = len(common.lifts.bolt) - made
+        moved = lifted(learned, common.lifts.bolt[start:], learned.lifts_mm[:, start:])
+        resting = replace(resting, lifts_mm=resting.lifts_mm + moved[:, None, :])
+        warnings += hanging_words(resting, [bolt.name for bolt in machine.bolts])
+    thread_mm = inputs.travel_of(machine, state.rounds)
+    said_once, mapped = tuple(dict.fromkeys(warnings)), bool(machine.table.map)
+    return Ground(
+        state, first[0], sweeps, learned, situation, thread_mm, said_once, common.lifts, resting, mapped, common
+    )
+
+
+def plan(ground: Ground, situation: Situation, cost_per_move: float, insist: bool = False) -> tuple[Outcome, Outcome]:
+    """The round to make from ``situation`` (of this ground, or its main set-up alone), and that of turning nothing."""
+    if ground.resting is None:
+        return plan_round(situation, cost_per_move, insist=insist)
+    whole = len(situation.value) == len(ground.situation.value)
+    resting = ground.resting if whole else replace(ground.resting, parts=ground.resting.parts[:1])
+    return plan_resting(situation, resting, cost_per_move, insist)
+
+
+def _to_plan_on(machine: Machine, findings: Findings) -> Sweep:
+    """A few stations of the profile, carried on to the ends of the stretch in which the set-up reads."""
+    sweep = thinned(inputs.sweep_of(machine, findings), STATIONS)
+    carriage = inputs.carriage_of(machine)
+    fine = np.arange(carriage.stroke_mm[0], carriage.stroke_mm[1] + 0.5)
+    reads = fine[seen_by_geometry(sweep.set_up, carriage, inputs.table_of(machine), fine)]
+    return extended(sweep, float(reads[0]), float(reads[-1])) if len(reads) else sweep
+
+
+def _main_set_up(machine: Machine, state: inputs.State, asked: str | None, made: Sequence[TurnedBolt]) -> str:
+    usable = [name for name in state.current if useful(machine, name)]
+    if asked is not None:
+        inputs.set_up_of(machine, asked)
+        if asked not in state.current:
+            raise NotAllowed(
+                f"Set-up {asked} was not swept since the last moves; swept were: {', '.join(usable) or 'none'}.",
+                f"Sweep it: truestroke sweep --set-up {asked} ...",
+            )
+        return asked
+    if not usable:
+        raise NotAllowed("No set-up that reads heights, pitch or roll was swept since the last moves.", "Sweep one.")
+    guided = [move.set_up for move in made if move.set_up in usable]  # a round is ended as it was begun
+    return guided[-1] if guided and guided[-1] is not None else usable[-1]
+
+
+def useful(machine: Machine, name: str) -> bool:
+    return name in machine.set_ups and machine.set_up(name).direction == "height"
+
+
+def _aimed_at(machine: Machine, name: str) -> bool:
+    """Other set-ups are aimed at where they read heights and no place of the machine stands for them.
+
+    A level beside an indicator, and a stand at a place, inform the places and the run over the stroke instead.
+    """
+    given = machine.set_up(name)
+    if not useful(machine, name) or given.kind == "level":
+        return False
+    away = [abs(place.x_mm - (given.x_mm or 0.0)) for place in machine.places]
+    return given.kind != "fixed" or all(distance > AT_A_PLACE_mm for distance in away)
+
+
+def _situation(
+    machine: Machine,
+    state: inputs.State,
+    sweeps: dict[str, Sweep],
+    goals: list[Goal],
+    learned: Learned,
+    resting: Resting | None,
+    made: int,
+) -> Situation:
+    """Rows of all swept set-ups, the main one first; bolts turned since the sweep have moved them by what was
+    learned.
+    """
+    carriage = learned.prior.bench.carriage
+    parts = [
+        np.einsum("dsqb,sq->dsb", learned.state_response(s.s_mm), reading_weights(s.set_up, carriage, s.s_mm))
+        for s in sweeps.values()
+    ]
+    response = np.concatenate(parts, axis=1)
+    value = np.concatenate([sweep.value for sweep in sweeps.values()])
+    covariance = np.zeros((len(value), len(value)))
+    groups, start = [], 0
+    for name, sweep in sweeps.items():
+        here = np.arange(start, start + len(sweep.s_mm))
+        covariance[np.ix_(here, here)] = sweep.covariance
+        groups.append(_group(machine, name, sweep, here, for_goals=bool(goals)))
+        start += len(sweep.s_mm)
+    for goal in goals:
+        here = np.arange(len(value), len(value) + len(goal.value))
+        value = np.concatenate([value, goal.value])
+        covariance = np.block(
+            [
+                [covariance, np.zeros((len(covariance), len(here)))],
+                [np.zeros((len(here), len(covariance))), goal.planned_covariance],
+            ]
+        )
+        response = np.concatenate([response, goal.response(learned.state_response(goal.s_mm))], axis=1)
+        groups.append(Group(goal.name, here, goal.aim))
+    if resting is not None:
+        response = resting.response(np.zeros_like(resting.lifts_mm[:, 0]))
+    if made:
+        bolts = np.array([turn.bolt for turn in state.rounds[-1].turns][-made:])
+        moved = lifted(learned, bolts, learned.lifts_mm[:, -made:])
+        shift = np.einsum("drb,db->dr", response, moved) if resting is None else resting.change(moved)
+        value = value + shift.mean(axis=0)
+        covariance = covariance + np.cov(shift.T)
+    main = next(iter(sweeps.values()))
+    low, high = float(main.s_mm[0]) + EDGE_mm, float(main.s_mm[-1]) - EDGE_mm
+    parks = np.flatnonzero((main.s_mm >= low) & (main.s_mm <= high))[::2]
+    lowest, highest = inputs.travel_of(machine, state.rounds)
+    scale = 1.0 if main.set_up.kind != "level" else 5.0
+    situation = Situation(
+        value=value,
+        covariance=covariance,
+        response=response,
+        groups=tuple(groups),
+        parks=parks if len(parks) else np.array([len(main.s_mm) // 2]),
+        lowest_mm=np.maximum(lowest, -ONE_ROUND_mm),
+        highest_mm=np.minimum(highest, ONE_ROUND_mm),
+        smallest_mm=inputs.smallest_of(machine),
+        hand=0.0025 * scale,
+        lock_nut_mm=0.005,
+        least_gain=0.12 if main.set_up.kind != "level" else 0.2,
+    )
+    return feasible(situation)
+
+
+EVER_mm = 1.5  # further than this no bolt is turned to true a rail that was true once (common practice, no source)
+ONE_ROUND_mm = 1.2  # further than this in one round the rail, its clamps and the hand are no longer what was learned
+
+
+MEAN_SPARE_mm = 0.008  # the table under the stand may be this far from its plane: aim the mean that much further in
+
+
+GUIDE_ONLY = 20.0  # a level that guides the hand toward heights is no goal itself: its own limit, this many times
+
+
+def _group(machine: Machine, name: str, sweep: Sweep, rows: IntArray, for_goals: bool) -> Group:
+    band = machine.band
+    if sweep.set_up.kind == "level":
+        limit = band.pitch_mm_per_m if sweep.set_up.axis == "pitch" else band.roll_mm_per_m
+        return Group(name, rows, float(limit) * (GUIDE_ONLY if for_goals else 1.0))
+    low, high = (float(end) for end in band.mean_mm)
+    spare = min(MEAN_SPARE_mm, 0.3 * (high - low))
+    mean = (low + spare, high - spare) if sweep.zero_known else None
+    return Group(name, rows, float(band.peak_to_valley_mm), mean)
+
+
+def main_alone(ground: Ground, one_round: bool = False) -> Situation:
+    """The main set-up alone, with all of each bolt's thread: what "the bolts cannot do it" is judged on."""
+    rows = np.arange(ground.rows.stop)
+    situation = ground.situation
+    group = replace(situation.groups[0], rows=rows)
+    return replace(
+        situation,
+        value=situation.value[rows],
+        covariance=situation.covariance[np.ix_(rows, rows)],
+        response=situation.response[:, rows] if one_round else _physics_rows(ground),
+        groups=(group,),
+        lowest_mm=situation.lowest_mm if one_round else np.maximum(ground.thread_mm[0], -EVER_mm),
+        highest_mm=situation.highest_mm if one_round else np.minimum(ground.thread_mm[1], EVER_mm),
+    )
+
+
+def _physics_rows(ground: Ground) -> FloatArray:
+    """The response of the main set-up's rows by physics alone: (draws, rows, bolts)."""
+    sweep = ground.sweeps[ground.main]
+    weights = reading_weights(sweep.set_up, ground.learned.prior.bench.carriage, sweep.s_mm)
+    return np.asarray(np.einsum("dsqb,sq->dsb", ground.learned.physics_response(sweep.s_mm), weights))
+
+
+def doubt_of(ground: Ground) -> float:
+    """Expanded uncertainty of the measured peak to valley."""
+    return float(ground.findings.extremes.peak_to_valley_uncertainty)

@@ -1,0 +1,101 @@
+"""What was done to a bolt, as typed: three forms, their signs and units, and what is refused.
+
+Thread travel of a turn is the pitch (ISO 68-1 metric thread, one start): one sixth of a turn of 1.5 mm is 0.25 mm.
+"""
+
+from importlib import resources
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from logger.advising.turned import HAND_MM, ParkedMove, TypedMove, parse, parse_all
+from logger.errors import NotAllowed
+from logger.machines import machine_from_text
+
+KILN_STREET = resources.files("hardware").joinpath("machines", "kiln-street.yaml").read_text(encoding="utf-8")
+MACHINE = machine_from_text(
+    KILN_STREET.replace(
+        "B2, x_mm: 650, y_mm: 0, pitch_mm: 1.5, raises: c", "B2, x_mm: 650, pitch_mm: 1.5, raises: antic"
+    ).replace("{name: B3,", "{name: B3, travel_mm: [2, 3],"),
+    "kiln-street.yaml",
+)
+
+
+def test_the_machine_of_these_tests_turns_both_ways():
+    assert (MACHINE.bolt("B1").raises, MACHINE.bolt("B2").raises) == ("clockwise", "anticlockwise")
+    assert MACHINE.bolt("B3").travel_mm == (2.0, 3.0)
+
+
+@pytest.mark.parametrize(
+    ("text", "raise_mm", "form"),
+    [
+        ("B2=+0.12mm", 0.12, "thread"),
+        ("B2=0.12mm", 0.12, "thread"),
+        ("B1=-0.05mm", -0.05, "thread"),
+        ("B1=+0.01in", 0.254, "thread"),
+        ("B1=-2thou", -0.0508, "thread"),
+        ("B1=-1/6turn", -0.25, "turns"),
+        ("B2=+1/6turn", 0.25, "turns"),  # + raises, whichever way the thread turns
+        ("B1=0.5turns", 0.75, "turns"),
+        ("B1=1flat", 0.25, "turns"),
+        ("B1=−1/6turn", -0.25, "turns"),  # the minus sign this program prints itself
+        ("B1=0,12mm", 0.12, "thread"),  # a decimal comma
+    ],
+)
+def test_thread_travel_and_turns_raise_with_plus(text, raise_mm, form):
+    move = parse(text, MACHINE)
+    assert isinstance(move, TypedMove)
+    assert (move.bolt, move.form) == (text[:2], form)
+    assert move.raise_mm == pytest.approx(raise_mm, abs=1e-12)
+    assert move.uncertainty_mm >= HAND_MM
+
+
+@pytest.mark.parametrize("text", ["B3@810:+0.036..+0.084mm", "B3@810:+0.036..+0.084", "B3@810:0.036..0.084"])
+def test_the_parked_form_keeps_the_displays_own_numbers(text):
+    assert parse(text, MACHINE) == ParkedMove("B3", 810.0, 0.036, 0.084)
+
+
+def test_the_parked_form_in_thou():
+    move = parse("B3@810:-1..+1thou", MACHINE)
+    assert isinstance(move, ParkedMove)
+    assert (move.before, move.after) == pytest.approx((-0.0254, 0.0254))
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("B2", "not understood as a move"),
+        ("B2=", "not understood as a move"),
+        ("B2=+0.12", "not understood as a move"),  # a number without a unit could be a hundred times too much
+        ("B2=1/0turn", "divides by zero"),
+        ("B2=1furlong", "unit 'furlong'"),
+        ("B9=+0.1mm", "There is no bolt"),
+        ("B3=+6mm", "its thread has 5 mm in all"),
+        ("B1=+21mm", "no more than 20 mm"),
+        ("B3@2700:+0.036..+0.084", "outside the stroke (0 to 2600 mm)"),
+        ("B3@810:+0.036..+0.084furlong", "unit 'furlong'"),
+    ],
+)
+def test_what_cannot_be_is_refused_with_the_part_that_is_wrong(text, said):
+    with pytest.raises(NotAllowed) as refused:
+        parse(text, MACHINE)
+    assert said in str(refused.value)
+    assert refused.value.todo
+
+
+def test_a_bolt_named_twice_is_refused():
+    with pytest.raises(NotAllowed, match="B1 is named 2 times"):
+        parse_all(["B1=+0.1mm", "B2=+0.1mm", "B1=+0.1mm"], MACHINE)
+
+
+def test_moves_may_come_as_one_argument_or_several():
+    assert parse_all(["B1=+0.1mm B2=-0.1mm"], MACHINE) == parse_all(["B1=+0.1mm", "B2=-0.1mm"], MACHINE)
+
+
+@given(st.text(max_size=40))
+def test_any_text_is_a_move_or_refused(text):
+    try:
+        parse(text, MACHINE)
+    except NotAllowed as refused:
+        assert refused.todo  # what to do next is always said
