@@ -14,11 +14,12 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from logger.description.machine_parts import KEY_OF_KIND
 from logger.description.yaml_files import PathKey
 from logger.description.yaml_models import Problem
 
 if TYPE_CHECKING:
-    from logger.machines import Bolt, Brace, Carriage, Place, Rail, SetUp, Table
+    from logger.description.machine_parts import Bolt, Brace, Carriage, Place, Rail, SetUp, Table
 
 TAPE_MM = 25.0
 """How far two lengths taken with a tape may disagree before it is worth a word (common practice, no source)."""
@@ -36,9 +37,6 @@ class Parts:
     set_ups: Mapping[str, SetUp | None]
     places: Sequence[Place | None]
 
-
-KEY_OF_KIND = {"fixed": "x_mm", "carried": "offset_mm", "level": "axis"}
-"""The key a set-up of that kind cannot do without."""
 
 STRANGE_TO_KIND = {
     "fixed": ("offset_mm", "axis", "zero_mm_per_m"),
