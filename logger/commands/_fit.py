@@ -9,8 +9,9 @@ import argparse
 from typing import TYPE_CHECKING, Any
 
 from logger.commands import Answer
-from logger.commands._job import find_recording, open_job, sweeps_to_judge
+from logger.commands._job import open_job, sweeps_to_judge
 from logger.errors import NotAllowed
+from logger.record.finding import find_recording
 from logger.wording import amount, state
 
 if TYPE_CHECKING:

@@ -15,9 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from logger.commands import Answer
-from logger.commands._job import find_recording, open_job
+from logger.commands._job import open_job
 from logger.commands._progress import bar
 from logger.errors import NotAllowed
+from logger.record.finding import find_recording
 from logger.wording import amount, plural, position, state, table
 
 if TYPE_CHECKING:

@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from logger.errors import NotAllowed
+from logger.record.finding import find_recording
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -25,27 +26,6 @@ def open_job(args: argparse.Namespace) -> Job:
     from logger.job import Job
 
     return Job.open(Path(args.job))
-
-
-def find_recording(job: Job, asked: str) -> Path:
-    """The folder of a recording by number, name or path. Raises ``NotAllowed`` naming the nearest."""
-    from logger.wording import nearest
-
-    folders = job.recordings("sweep") + job.recordings("live")
-    for folder in folders:
-        number = folder.name.partition("-")[0]
-        if asked == folder.name or (asked.isdecimal() and number.isdecimal() and int(number) == int(asked)):
-            return folder
-    path = Path(asked)
-    if (path / "datapackage.json").is_file():
-        return path
-    names = [folder.name for folder in folders]
-    todo = (
-        f"The newest are {', '.join(names[-5:])}."
-        if names
-        else "This job has none yet: record one with 'truestroke sweep'."
-    )
-    raise NotAllowed(f"There is no sweep '{asked}' in {job.folder}{nearest(asked, names)}.", todo)
 
 
 def sweeps_to_judge(job: Job, asked: Sequence[str]) -> tuple[list[Recording], list[str]]:

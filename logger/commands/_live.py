@@ -12,13 +12,14 @@ from contextlib import nullcontext
 from typing import TYPE_CHECKING, Any
 
 from logger.commands import Answer
-from logger.commands._job import find_recording, open_job, the_set_up
+from logger.commands._job import open_job, the_set_up
 from logger.commands._meaning import as_shown, meaning
 from logger.commands._numbers import until
 from logger.commands._stream import QUICK_S, SHOWN_PER_S, STEP_S, Thinner, happened, reading_line, records
 from logger.description.channels import ChannelFilter
 from logger.errors import InstrumentLost, NotAllowed, NotUnderstood, TruestrokeError
 from logger.readings import Ended, Reading
+from logger.record.finding import find_recording
 from logger.wording import amount, plural, position
 
 if TYPE_CHECKING:

@@ -10,8 +10,9 @@ import math
 from typing import TYPE_CHECKING, Any
 
 from logger.commands import Answer
-from logger.commands._job import find_recording, open_job, the_set_up
+from logger.commands._job import open_job, the_set_up
 from logger.errors import NotAllowed
+from logger.record.finding import find_recording
 from logger.wording import amount, position
 
 if TYPE_CHECKING:

@@ -31,8 +31,9 @@ def add_parser(subparsers: Subparsers) -> None:
 def run(args: argparse.Namespace) -> Answer:
     from pathlib import Path
 
-    from logger.commands._job import find_recording, open_job
+    from logger.commands._job import open_job
     from logger.record.export import export
+    from logger.record.finding import find_recording
 
     job = open_job(args)
     destination = Path(args.destination)

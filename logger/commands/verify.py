@@ -27,8 +27,9 @@ def add_parser(subparsers: Subparsers) -> None:
 
 
 def run(args: argparse.Namespace) -> Answer:
-    from logger.commands._job import find_recording, open_job
+    from logger.commands._job import open_job
     from logger.errors import BadFile
+    from logger.record.finding import find_recording
     from logger.recording import verify
     from logger.wording import plural
 

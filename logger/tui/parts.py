@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from logger.tui.asked import Beeper, Heard, Page, SourceSpec
@@ -113,17 +112,11 @@ class RealParts(JobParts):
         return tuple(qr_lines(url, ascii_only=plain))
 
     def open_recording(self, job: Job, name: str) -> Recording:
-        """A recording of the job by its folder's name."""
-        from logger.errors import NotAllowed
+        """A recording of the job by number, name or path; NotAllowed naming the nearest."""
+        from logger.record.finding import find_recording
         from logger.recording import open_recording
 
-        for folder in [*job.recordings("sweep"), *job.recordings("live")]:
-            if name in (folder.name, folder.name.split("-", 1)[0], str(int(folder.name.split("-", 1)[0]))):
-                return open_recording(folder)
-        path = Path(name)
-        if path.is_dir():
-            return open_recording(path)
-        raise NotAllowed(f"There is no recording '{name}' in {job.folder}.", "The start screen lists those there are.")
+        return open_recording(find_recording(job, name))
 
     def replay(self, recording: Recording, speed: float) -> Any:
         """The recording as a source."""

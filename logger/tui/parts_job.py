@@ -123,12 +123,13 @@ class JobParts:
         from logger.checks.swept import with_sweeps
         from logger.checks.table import BY_NAME, all_above
         from logger.checks.taking import result_of
+        from logger.checks.turning import with_recording
         from logger.checks.typed import understand
         from logger.checks.words import adjusted_data, correction_lines, taken_data, verdict_line
 
         one = BY_NAME[check]
         limits = self.limits(job, check)
-        texts = with_sweeps(job, one, texts)
+        texts = with_recording(job, one, with_sweeps(job, one, texts))
         typed = understand(one, texts, limits, confirm, unit_needed=units == "in")
         if typed.readings.words.get("cuts") == "which":
             return Outcome(one, None, typed.allowed, lines=_worth_cutting(typed))
