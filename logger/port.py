@@ -10,12 +10,13 @@ from __future__ import annotations
 
 import errno
 import os
+import re
 import select
 import socket
 import stat
 import sys
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Protocol
 from urllib.parse import urlsplit
@@ -186,6 +187,7 @@ class Port:
 
     def configure(self, link: Link) -> None:
         """Other speed and format on the open port: to open it again could reset the device behind it."""
+        link = _possible(self.name, link)
         try:
             self._port.apply_settings(
                 {
@@ -207,6 +209,7 @@ class Port:
 
 def open_port(name: str, link: Link) -> Port:
     """Open ``name`` (a device or any pyserial URL) for ourselves alone; nothing that has arrived is thrown away."""
+    link = _possible(name, link)
     try:
         port = serial.serial_for_url(
             name,
@@ -227,6 +230,18 @@ def open_port(name: str, link: Link) -> Port:
         raise port_error(name, error) from error
     _ask_for_low_latency(port)
     return Port(name, port)
+
+
+def _possible(name: str, link: Link) -> Link:
+    """``link`` as far as ``name`` knows of it: a pseudo terminal (a bridge to a network, a simulated device) has no
+    line, and where it is asked for seven bits or a parity the system refuses the whole setting."""
+    if os.name == "posix" and "://" not in name and _PSEUDO.match(os.path.realpath(name)):
+        return replace(link, data_bits=8, parity="N", stop_bits=1)
+    return link
+
+
+_PSEUDO = re.compile(r"/dev/(pts/\d+|ttys\d{3})$")
+"""Names of pseudo terminals on Linux and macOS."""
 
 
 def _set_lines(port: Any, link: Link) -> None:

@@ -88,6 +88,18 @@ def test_what_is_there_is_read_and_nothing_is_nothing(tmp_path):
         port.close()
 
 
+def test_a_pseudo_terminal_has_no_line_so_parity_and_data_bits_do_not_keep_it_from_opening(tmp_path):
+    """A bridge to a network, or a simulated device: the system refuses seven bits and a parity there."""
+    seven_even = Link(4800, 7, "E", 2)
+    with line(tmp_path) as cable:
+        for first, then in ((Link(9600), seven_even), (Link(9600, 7), Link(9600, 8, "E")), (seven_even, Link(1200))):
+            port = open_port(str(cable.name), first)
+            port.configure(then)
+            cable.send(b"+0.1\r\n")
+            assert port.read(5.0) == b"+0.1\r\n"
+            port.close()
+
+
 def test_a_pulled_cable_is_a_lost_instrument_however_the_system_says_it(tmp_path):
     with line(tmp_path) as cable:
         port = open_port(str(cable.name), Link())
