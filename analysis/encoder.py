@@ -8,10 +8,11 @@ track is held against the stroke and against its own return to the start before 
 from __future__ import annotations
 
 import itertools
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.index import Index, checked_by_index
 from analysis.motion import Motion
 from analysis.results import BoolArray, FloatArray
 
@@ -43,8 +44,10 @@ def motions_from_track(
     at_zero_mm: float,
     stroke_mm: tuple[float, float],
     accept_turned: bool = False,
+    index: Index | None = None,
 ) -> Track:
-    """Cut the track into passes. ``counted_mm`` from its zero, + toward outfeed; nan where none.
+    """Cut the track into passes. ``counted_mm`` from its zero, + toward outfeed; nan where none. With an ``index`` what
+    the count lost between two passes of it is taken out first.
 
     Raises BadTrack when it leaves the stroke: counting the wrong way (unless ``accept_turned``) or the wrong start.
     """
@@ -52,7 +55,7 @@ def motions_from_track(
 
     good = np.isfinite(t_s) & np.isfinite(counted_mm)
     order = np.argsort(t_s[good], kind="stable")
-    t, x = t_s[good][order], at_zero_mm + counted_mm[good][order]
+    t, x = t_s[good][order], counted_mm[good][order]
     if len(t) < 4:
         raise BadTrack(f"Only {len(t)} readings carry a position; a track needs more.")
     later = np.concatenate([[True], np.diff(t) > 0])
@@ -62,7 +65,7 @@ def motions_from_track(
     t, x, glitches = _without_glitches(t, x)
     if len(t) < 4:
         raise BadTrack("The position only jumps about; it is no carriage's track.")
-    x, notes = _inside_stroke(x, at_zero_mm, stroke_mm, accept_turned)
+    x, u_index, notes = _inside_stroke(t, x, index, at_zero_mm, stroke_mm, accept_turned)
     if glitches:
         notes.append(f"{glitches} positions jumped and came back; they were left out.")
     legs = _legs(x)
@@ -70,7 +73,7 @@ def motions_from_track(
         raise BadTrack(f"The position moved by {np.ptp(x):.0f} mm only; a pass needs {_TURN_MM:.0f} mm.")
     slip, slipped = _slip(t, x, legs)
     notes.extend(slipped)
-    u = float(np.hypot(TRACK_MM, slip / 2.0))
+    u = np.sqrt(TRACK_MM**2 + (slip / 2.0) ** 2 + u_index**2)
     motions = []
     for a, b in legs:
         direction = 1 if x[b] > x[a] else -1
@@ -79,7 +82,7 @@ def motions_from_track(
         keep = _thinned(x[a : b + 1])
         motions.append(
             Motion(
-                direction, t[a : b + 1][keep], np.clip(x[a : b + 1][keep], *stroke_mm), np.full(int(keep.sum()), u),
+                direction, t[a : b + 1][keep], np.clip(x[a : b + 1][keep], *stroke_mm), u[a : b + 1][keep],
                 np.ones(int(keep.sum()), bool), measured=True,
             )
         )  # fmt: skip
@@ -94,24 +97,42 @@ def _without_glitches(t: FloatArray, x: FloatArray) -> tuple[FloatArray, FloatAr
 
 
 def _inside_stroke(
-    x: FloatArray, at_zero_mm: float, stroke_mm: tuple[float, float], accept_turned: bool
-) -> tuple[FloatArray, list[str]]:
+    t: FloatArray,
+    counted: FloatArray,
+    index: Index | None,
+    at_zero_mm: float,
+    stroke_mm: tuple[float, float],
+    accept_turned: bool,
+) -> tuple[FloatArray, FloatArray, list[str]]:
+    """(positions, their standard uncertainty from what the index found lost, notes), counted as they came or, agreed,
+    the other way."""
+    x, u, notes = _placed(t, counted, index, at_zero_mm)
     low, high = float(np.quantile(x, 0.001)), float(np.quantile(x, 0.999))
     outside = max(stroke_mm[0] - low, high - stroke_mm[1])
     if outside <= _OUTSIDE_MM:
-        return x, (
-            [] if outside <= 5.0 else [f"The position runs {outside:.0f} mm beyond the stroke; it was cut off there."]
-        )
-    turned = 2.0 * at_zero_mm - x
+        if outside > 5.0:
+            notes.append(f"The position runs {outside:.0f} mm beyond the stroke; it was cut off there.")
+        return x, u, notes
+    other = None if index is None else replace(index, counted_mm=-index.counted_mm)
+    turned, u_turned, notes = _placed(t, -counted, other, at_zero_mm)
     fits = max(stroke_mm[0] - float(turned.min()), float(turned.max()) - stroke_mm[1]) <= _OUTSIDE_MM
     if fits and accept_turned:
-        return turned, ["The position counted the wrong way; it was turned round, as agreed."]
+        return turned, u_turned, ["The position counted the wrong way; it was turned round, as agreed.", *notes]
     said = (
         f"The position runs from {low:.0f} to {high:.0f} mm; the stroke is {stroke_mm[0]:.0f} to {stroke_mm[1]:.0f} mm."
     )
     if fits:
         raise BadTrack(f"{said} It counts the wrong way, or the sweep began at the other end.", turned=True)
     raise BadTrack(f"{said} The sweep began elsewhere, or the counts per mm are wrong.")
+
+
+def _placed(
+    t: FloatArray, counted: FloatArray, index: Index | None, at_zero_mm: float
+) -> tuple[FloatArray, FloatArray, list[str]]:
+    if index is None:
+        return at_zero_mm + counted, np.zeros(len(t)), []
+    checked = checked_by_index(t, counted, index, at_zero_mm)
+    return checked.at_zero_mm + checked.counted_mm, checked.standard_uncertainty_mm, list(checked.notes)
 
 
 def _legs(x: FloatArray) -> list[tuple[int, int]]:

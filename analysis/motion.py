@@ -97,9 +97,9 @@ class Motion:
     def covariance_mm2(self, t_s: FloatArray) -> FloatArray:
         """Prior covariance (times, times) of the position's error, the anchors taken into account."""
         if self.measured:
-            u = float(np.median(self.standard_uncertainty_mm))
+            u = np.interp(t_s, self.t_s, self.standard_uncertainty_mm)
             correlation = np.exp(-np.abs(t_s[:, None] - t_s[None, :]) / 1.0)
-            return u * u * (0.5 * correlation + 0.5)
+            return np.asarray(np.outer(u, u) * (0.5 * correlation + 0.5), float)
         free = self._unanchored(t_s, t_s)
         across = self._unanchored(t_s, self.t_s)
         anchors = self._unanchored(self.t_s, self.t_s) + np.diag(self.standard_uncertainty_mm**2)

@@ -16,6 +16,7 @@ import numpy as np
 from analysis.contact import Interval
 from analysis.encoder import BadTrack, motions_from_track
 from analysis.ends import NoMotion, free_rest, motions_from_ends, stood_words
+from analysis.index import Index
 from analysis.marks import CLIP_MM, BadStations, clip_stations, match_marks, motions_from_marks
 from analysis.motion import Motion
 from analysis.results import BoolArray, FloatArray, Positions
@@ -49,6 +50,7 @@ class Evidence:
     mark_t_s: FloatArray = field(default_factory=lambda: _EMPTY)
     stations_mm: Sequence[float] = ()
     at_zero_mm: float | None = None
+    index: Index | None = None
     strip_sign: int = 0
     unit: str = "mm"
     resolution: float = 0.0
@@ -110,7 +112,8 @@ def _why(evidence: Evidence, found: Located) -> str:
     wanted = len(evidence.stations_mm) * evidence.passes
     set_marks = sum(len(motion.t_s) for motion in found.motions)
     return {
-        "encoder": "the instrument's line carries a position that stays in the stroke",
+        "encoder": "the instrument's line carries a position that stays in the stroke"
+        + (f", held against {len(evidence.index.t_s)} passes of its index" if evidence.index is not None else ""),
         "marks": f"{set_marks} of {wanted} marks fit the order, the spacing and the speed; no usable position "
         "came with the readings",
         "stops": f"the readings keep still where the {wanted} marks were set",
@@ -145,7 +148,7 @@ def _by_encoder(evidence: Evidence, warnings: list[str], repairs: Repairs) -> Lo
         zero = evidence.stroke_mm[0] + evidence.stroke_mm[1] - zero
         warnings.append(f"The sweep began at {zero:.0f} mm, as agreed.")
     try:
-        track = motions_from_track(t, x, zero, evidence.stroke_mm, "encoder turned" in evidence.accept)
+        track = motions_from_track(t, x, zero, evidence.stroke_mm, "encoder turned" in evidence.accept, evidence.index)
     except BadTrack as fault:
         warnings.append(f"{fault} The encoder was left out.")
         if fault.turned:

@@ -15,6 +15,7 @@ import numpy as np
 
 from analysis import positions as located_positions
 from analysis.contact import Interval, carried_windows, fixed_windows
+from analysis.index import Index
 from analysis.marks import STATION_PLACE_MM
 from analysis.positions import Evidence, NoPosition, locate
 from analysis.results import Findings, FloatArray, Positions, Profile, Quantity, Straightness
@@ -256,8 +257,9 @@ def evidence_of(recording: Recording, geometry: Geometry, accept: Iterable[str] 
     set_up, accept = set_up_of(recording), frozenset(accept)
     counts = set_up.encoder.counts_per_mm
     counted, silent = recording.position_mm, recording.no_value_position_mm
+    at_index = recording.index_position_mm
     if counts is not None and not recording.position_from and not getattr(recording.instrument, "counts_per_mm", None):
-        counted, silent = counted / counts, silent / counts
+        counted, silent, at_index = counted / counts, silent / counts, at_index / counts
     read = of_its_channel(recording, set_up)
     return Evidence(
         t_s=recording.t_s[read],
@@ -271,6 +273,9 @@ def evidence_of(recording: Recording, geometry: Geometry, accept: Iterable[str] 
         mark_t_s=recording.mark_t_s,
         stations_mm=recording.stations_mm,
         at_zero_mm=set_up.encoder.at_zero_mm,
+        index=Index(recording.index_t_s, at_index, set_up.encoder.index_every_mm, set_up.encoder.index_mm)
+        if len(at_index)
+        else None,
         strip_sign=-geometry.tip_falls,
         unit=geometry.unit,
         resolution=geometry.resolution,

@@ -36,6 +36,21 @@ class Mark:
 
 
 @dataclass(frozen=True, slots=True)
+class TakenBack:
+    """The operator took the newest mark back at ``t_ns``: the mark stays on the record, and so does this."""
+
+    t_ns: int
+
+
+@dataclass(frozen=True, slots=True)
+class Index:
+    """The encoder's index was passed; ``position`` is the count (or mm) at it, as in :class:`Reading`."""
+
+    t_ns: int
+    position: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Gap:
     """A stretch with no data from ``t_ns`` to ``until_ns`` (equal when it is a single "no value" line).
 
@@ -85,4 +100,4 @@ class Ended:
     message: str = ""
 
 
-Record = Reading | Mark | Gap | Garbage | LinkLost | LinkBack | Ended
+Record = Reading | Mark | TakenBack | Index | Gap | Garbage | LinkLost | LinkBack | Ended

@@ -196,6 +196,10 @@ class Recorder:
         process gets to it."""
         self._command("mark", now_ns() if moment_ns is None else moment_ns)
 
+    def take_back(self, moment_ns: int | None = None) -> None:
+        """The newest mark was a slip: it stays on the record, and so does this, and it counts no more."""
+        self._command("take back", now_ns() if moment_ns is None else moment_ns)
+
     def note_gap(self) -> None:
         """The operator says that what comes now is no reading (a hand on the indicator, a snag)."""
         self._command("gap", now_ns())

@@ -78,6 +78,10 @@ class Recording:
     """The recordings made at the same time by other instruments."""
     position_from: str = ""
     """Which of them the positions are from; empty where they are the instrument's own."""
+    index_t_s: Array = field(default_factory=lambda: np.zeros(0))
+    index_position_mm: Array = field(default_factory=lambda: np.zeros(0))
+    """When the encoder's index was passed, and the position at it, from the same zero as ``position_mm``."""
+    marks_taken_back: int = 0
 
     @cached_property
     def machine(self) -> Machine:
@@ -131,7 +135,7 @@ def _recording(
     counts = used.counts_per_mm or 1.0
     value, unit = _in_base_unit(table)
     events = table.events
-    marks = sorted(events.marks)
+    marks = events.standing_marks()
     reasons = tuple(reason for _, _, reason in events.gaps)
     number = re.match(r"\d+", folder.name)
     return Recording(
@@ -160,6 +164,9 @@ def _recording(
         channels=table.channels,
         channel=table.channel,
         warnings=(*warnings, *_event_warnings(table, reasons)),
+        index_t_s=_array(t for t, _ in events.index),
+        index_position_mm=_array(position for _, position in events.index) / counts,
+        marks_taken_back=len(events.marks) - len(marks),
     )
 
 

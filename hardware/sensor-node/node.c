@@ -6,6 +6,7 @@
  *   PD2 (INT0)       gauge clock, through the level shifter
  *   PD3              gauge data, through the level shifter
  *   PC0, PC1 (PCINT) encoder A, B
+ *   PC2 (PCINT)      encoder index
  *   PB0              foot switch to ground
  *
  * On the simulated processor gauge bits 14 us apart are caught whole (at 13 us some are lost), and encoder edges 40 us
@@ -15,7 +16,7 @@
 
 #include "node_core.h"
 
-#define FIRMWARE "1.0"
+#define FIRMWARE "1.1"
 
 #ifndef BAUD
 #define BAUD 250000UL
@@ -37,12 +38,14 @@
  * tell the delay from the clock. */
 #define UNEVEN ((sequence & 15) * 125UL)
 #define POSITION_EVERY (17 * TICKS_PER_MS + UNEVEN)
+#define INDEX_EVERY (20 * TICKS_PER_MS) /* a carriage that stands on the index's edge must not fill the line */
 #define STATUS_EVERY (249 * TICKS_PER_MS + UNEVEN)
 
 static volatile uint16_t overflows;
 static volatile int32_t position;
 static volatile uint16_t double_changes;
-static uint8_t encoder_state;
+static uint8_t encoder_state, index_level;
+static index_t encoder_index;
 static catcher_t catcher;
 
 static line_t line;
@@ -86,12 +89,21 @@ static inline uint8_t encoder_read(void)
 ISR(PCINT1_vect)
 {
     uint8_t state = encoder_read();
+    uint8_t level = PINC & _BV(PC2);
     int8_t step = quadrature_step(encoder_state, state);
     encoder_state = state;
     if (step == QUADRATURE_ERROR)
         double_changes++;
     else
         position += step;
+    if (level != index_level) {
+        index_level = level;
+        if (level && !encoder_index.waiting) {
+            encoder_index.waiting = 1;
+            encoder_index.tick = ticks_now();
+            encoder_index.position = position;
+        }
+    }
 }
 
 /* ---- Serial port: a ring of bytes, emptied by interrupt ---------------------------------------------------------- */
@@ -173,7 +185,7 @@ static void send_status(uint32_t now, int32_t count, uint16_t doubles, uint16_t 
 static void set_up(void)
 {
     PORTD = _BV(PD2) | _BV(PD3);          /* pull-ups: the comparator's outputs only pull down */
-    PORTC = _BV(PC0) | _BV(PC1);
+    PORTC = _BV(PC0) | _BV(PC1) | _BV(PC2);
     PORTB = _BV(PB0);
     TCCR1B = _BV(CS11);                   /* 16 MHz / 8 */
     TIMSK1 = _BV(TOIE1);
@@ -181,7 +193,8 @@ static void set_up(void)
     EIFR = _BV(INTF0);
     EIMSK = _BV(INT0);
     encoder_state = encoder_read();
-    PCMSK1 = _BV(PCINT8) | _BV(PCINT9);
+    index_level = PINC & _BV(PC2);
+    PCMSK1 = _BV(PCINT8) | _BV(PCINT9) | _BV(PCINT10);
     PCICR = _BV(PCIE1);
     UBRR0 = DIVISOR - 1;
     UCSR0B = _BV(TXEN0);
@@ -191,7 +204,7 @@ static void set_up(void)
 int main(void)
 {
     uint8_t reset_flags = MCUSR;
-    uint32_t position_sent_at = 0, status_sent_at = 0;
+    uint32_t position_sent_at = 0, status_sent_at = 0, index_sent_at = 0;
     int32_t position_sent = 0;
     foot_switch_t foot_switch = {0};
     MCUSR = 0;
@@ -201,6 +214,7 @@ int main(void)
     send_hello(reset_flags, 0);
     for (;;) {
         frame_t frame;
+        index_t passed;
         uint8_t have_frame;
         uint32_t now;
         int32_t count;
@@ -211,12 +225,21 @@ int main(void)
         count = position;
         doubles = double_changes;
         broken = catcher.broken;
+        passed = encoder_index;
+        if (now - index_sent_at >= INDEX_EVERY)
+            encoder_index.waiting = 0;
+        else
+            passed.waiting = 0;
         sei();
         seconds_advance(&clock_seconds, now);
         if (have_frame)
             send_frame(&frame);
         if (foot_switch_look(&foot_switch, !(PINB & _BV(PB0)), now, count))
             send_count('M', foot_switch.first, foot_switch.position);
+        if (passed.waiting) {
+            send_count('I', passed.tick, passed.position);
+            index_sent_at = now;
+        }
         if (count != position_sent && now - position_sent_at >= POSITION_EVERY) {
             send_count('P', now, count);
             position_sent = count;

@@ -96,6 +96,13 @@ static inline int8_t quadrature_step(uint8_t old_state, uint8_t new_state)
     return step[((old_state & 3) << 2) | (new_state & 3)];
 }
 
+/* The index of the encoder as last passed: one line is sent for it while it waits. */
+typedef struct {
+    uint8_t waiting;
+    uint32_t tick;
+    int32_t position; /* the count at its edge */
+} index_t;
+
 /* ---- A bouncing contact into a press ----------------------------------------------------------------------------- */
 
 #ifndef SWITCH_STEADY_TICKS

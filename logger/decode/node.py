@@ -10,6 +10,7 @@ Protocol 1 (hardware/sensor-node/protocol.md), in the style of the NMEA 0183 pro
     $PTSNF,1,seq,t_us,bits,hex,count*hh          a gauge frame; t_us: its first clock edge
     $PTSNP,1,seq,t_us,count*hh                   position, while the encoder moves
     $PTSNM,1,seq,t_us,count*hh                   foot switch pressed; t_us: the first contact
+    $PTSNI,1,seq,t_us,count*hh                   the encoder's index was passed; count: at its edge
     $PTSNS,1,seq,t_us,count,double,frames*hh     alive, four times a second: counted double changes and broken frames
     $PTSNH,1,seq,t_us,reason,firmware*hh         just started: power, reset, brown-out, watchdog
 
@@ -29,7 +30,7 @@ from typing import Literal
 from logger.decode.gauge_bits import BitFrame, bits_from_hex, read_frame
 from logger.decode.node_clock import DeviceClock, SettledClock
 from logger.decode.sentences import Sentence, SentenceSplitter
-from logger.readings import Gap, Garbage, Mark, Reading, Record
+from logger.readings import Gap, Garbage, Index, Mark, Reading, Record
 
 PROTOCOL = 1
 SEQUENCE = 1 << 16
@@ -39,7 +40,7 @@ _BACK_AT_MOST_US = 1_000_000
 _OPENING_US = 100_000
 """Opening a port resets most boards within milliseconds: a count seen only this early belongs to the time before."""
 
-_FIELDS = {"F": 7, "P": 5, "M": 5, "S": 7, "H": 6}
+_FIELDS = {"F": 7, "P": 5, "M": 5, "I": 5, "S": 7, "H": 6}
 _WHOLE = re.compile(r"\d{1,19}", re.ASCII)
 _COUNT = re.compile(r"-?\d{1,10}", re.ASCII)
 
@@ -193,6 +194,9 @@ class NodeDecoder:
         t_ns = self._last_t_ns
         if line.kind == "M":
             return [Mark(t_ns, "switch")]
+        if line.kind == "I":
+            count = self._position(line, line.rest[0])
+            return [] if count is None else [Index(t_ns, count)]
         if line.kind == "F":
             return self._gauge(line, t_ns)
         scale = self._spec.counts_per_mm

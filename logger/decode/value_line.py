@@ -6,7 +6,9 @@
     ERR,t12.510\\r\\n               no_value ^ERR,t(?P<time>\\d+\\.\\d+)$
 
 Named groups: ``value``, ``unit``, ``position`` (mm or counts), ``mark``, ``time`` (device seconds), ``mark_time``
-(device seconds: when the key went down), ``channel``. A pattern must fit the whole line.
+(device seconds: when the key went down), ``channel``, ``index`` (not empty, or 1 after 0: the encoder's index was
+passed) and ``index_position`` (the count at the index, where the line's own is of another moment). A pattern must fit
+the whole line.
 
 What a cable does to a line, and what becomes of it: cut or dirty lines do not fit and become ``Garbage``, whole; a line
 that fits but whose number is none (``nan``, ``1e999``), whose unit is unknown or whose device time is no time is
@@ -23,9 +25,9 @@ from typing import Literal
 
 from logger.clock import LONGEST_DEVICE_TIME_S, DeviceTimeBase, SharpenedStamps
 from logger.decode.lines import LONGEST_LINE, LineSplitter
-from logger.readings import Gap, Garbage, Mark, Reading, Record
+from logger.readings import Gap, Garbage, Index, Mark, Reading, Record
 
-GROUPS = ("value", "position", "mark", "unit", "channel", "time", "mark_time")
+GROUPS = ("value", "position", "mark", "unit", "channel", "time", "mark_time", "index", "index_position")
 UNITS = ("mm", "in", "mm/m", "in/ft", "arcsec", "deg")
 LARGEST_VALUE = 1e9
 """No instrument shows more; a larger number is a damaged one."""
@@ -75,6 +77,8 @@ def _pattern_faults(key: str, pattern: str, spec: ValueLineSpec) -> list[tuple[s
         faults.append((key, "no group (?P<value>...)"))
     if key == "no_value" and "value" in compiled.groupindex:
         faults.append((key, "a group (?P<value>...) in a line that says there is none"))
+    if "index" in compiled.groupindex and not {"position", "index_position"} & set(compiled.groupindex):
+        faults.append((key, "a group (?P<index>...) without (?P<position>...) or (?P<index_position>...)"))
     if spec.clock == "device" and "time" not in compiled.groupindex:
         faults.append((key, "no group (?P<time>...), which clock: device needs"))
     if compiled.fullmatch(b"") is not None:
@@ -83,7 +87,7 @@ def _pattern_faults(key: str, pattern: str, spec: ValueLineSpec) -> list[tuple[s
 
 
 class _LinePattern:
-    """A pattern that always answers with all seven groups, in the order of ``GROUPS``."""
+    """A pattern that always answers with all nine groups, in the order of ``GROUPS``."""
 
     def __init__(self, pattern: str) -> None:
         own = re.compile(pattern.encode("ascii")).groupindex
@@ -92,7 +96,9 @@ class _LinePattern:
         self.fullmatch = compiled.fullmatch
         # A time when the key went down is a mark, also where the pattern has no mark of its own.
         mark = "mark_time" if "mark" not in own and "mark_time" in own else "mark"
-        self.numbers = tuple(compiled.groupindex[mark if name == "mark" else name] for name in GROUPS)
+        index = "index_position" if "index" not in own and "index_position" in own else "index"
+        taken = {"mark": mark, "index": index}
+        self.numbers = tuple(compiled.groupindex[taken.get(name, name)] for name in GROUPS)
 
 
 class ValueLineDecoder:
@@ -105,7 +111,7 @@ class ValueLineDecoder:
         self._no_value = _LinePattern(spec.no_value) if spec.no_value is not None else None
         self._units = {unit.encode(): unit for unit in UNITS} | {said.encode(): unit for said, unit in spec.units}
         self._channels: dict[bytes | None, str] = {None: ""}
-        self._mark_level = False
+        self._mark_level = self._index_level = False
         self._stamps = SharpenedStamps()
         self._base = DeviceTimeBase() if spec.clock == "device" else None
         self._held: tuple[bytes, Groups, bool, float, int] | None = None
@@ -158,7 +164,7 @@ class ValueLineDecoder:
         return records
 
     def _value(self, t_ns: int, line: bytes, groups: Groups, records: list[Record]) -> None:
-        value_text, position_text, mark, unit_text, channel_text, _, _ = groups
+        value_text, position_text, mark, unit_text, channel_text, _, _, index, _ = groups
         if value_text is None:
             self._gap(t_ns, line, groups, records)
             return
@@ -173,6 +179,8 @@ class ValueLineDecoder:
             records.append(Garbage(t_ns, line, why))
             return
         records.append(Reading(t_ns, value, unit, channel, position))
+        if index or self._index_level:
+            self._index(t_ns, groups, position, records)
         if mark or self._mark_level:
             self._mark(t_ns, groups, records)
 
@@ -182,6 +190,8 @@ class ValueLineDecoder:
             records.append(Garbage(t_ns, line, "its position is no number"))
             return
         records.append(Gap(t_ns, t_ns, "no value", position))
+        if groups[7] or self._index_level:
+            self._index(t_ns, groups, position, records)
         if groups[2] or self._mark_level:
             self._mark(t_ns, groups, records)
 
@@ -213,6 +223,16 @@ class ValueLineDecoder:
         self._mark_level = pressed and text == b"1"
         if pressed and not before:
             records.append(Mark(self._mark_ns(t_ns, groups), "line"))
+
+    def _index(self, t_ns: int, groups: Groups, position: float | None, records: list[Record]) -> None:
+        """As a mark field is read. A count at the index that is no number leaves the line's own."""
+        text = (groups[7] or b"").strip(b" ,;")
+        own = None if groups[8] is None else _number(groups[8])
+        switch = groups[8] is None  # a switch shown as 0 and 1; a count at the index may well be 0
+        passed, before = text != b"" and not (switch and text == b"0"), self._index_level
+        self._index_level = switch and passed and text == b"1"
+        if passed and not before:
+            records.append(Index(t_ns, position if own is None else own))
 
     def _mark_ns(self, t_ns: int, groups: Groups) -> int:
         pressed_s = None if groups[6] is None else _device_seconds(groups[6])

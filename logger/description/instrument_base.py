@@ -19,7 +19,7 @@ from analysis.units import SLOPE_UNITS, base_unit, to_base
 from logger.decode import make_decoder
 from logger.description.yaml_files import shown
 from logger.description.yaml_models import Name, Positive, Problem, Strict, Text, refuse
-from logger.readings import Gap, Garbage, Mark, Reading, Record
+from logger.readings import Gap, Garbage, Index, Mark, Reading, Record
 
 if TYPE_CHECKING:
     from logger.decode import FrameSpec
@@ -76,6 +76,7 @@ class Example(Strict):
     position: float | None = Field(default=None, description="its position field, as sent")
     channel: str | None = Field(default=None, description="its channel")
     mark: bool = Field(default=False, description="true: it carries a mark")
+    index: bool = Field(default=False, description="true: the encoder's index was passed")
     no_value: bool = Field(default=False, description="true: it says there is no reading")
 
     @property
@@ -215,11 +216,12 @@ def _same(said: Any, got: Any) -> bool:
 
 
 def _mark_problems(example: Example, records: list[Record], path: Sequence[str | int]) -> list[Problem]:
-    marked = any(isinstance(record, Mark) for record in records)
-    if marked == example.mark:
-        return []
+    said = (("mark", example.mark, Mark), ("index", example.index, Index))
+    got = [(key, wanted, any(isinstance(record, kind) for record in records)) for key, wanted, kind in said]
     return [
-        Problem((*path, "mark"), f"mark {shown(example.mark)}, decoded {shown(marked)}", "what the bytes decode to")
+        Problem((*path, key), f"{key} {shown(wanted)}, decoded {shown(found)}", "what the bytes decode to")
+        for key, wanted, found in got
+        if wanted != found
     ]
 
 

@@ -221,6 +221,12 @@ class Encoder(Strict):
         default=None, description="carriage position at count 0; default the stroke's first end"
     )
     counts_per_mm: Number | None = Field(default=None, description="minus when it counts down toward outfeed")
+    index_mm: Number | None = Field(
+        default=None, description="carriage position at the encoder's index (at one of them, where it comes again)"
+    )
+    index_every_mm: Positive | None = Field(
+        default=None, description="way from one index to the next: a wheel's turn; absent: there is one only"
+    )
 
     @field_validator("counts_per_mm")
     @classmethod

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 
-from logger.readings import Gap, Mark, Reading, Record
+from logger.readings import Gap, Mark, Reading, Record, TakenBack
 
 S = 1_000_000_000
 AFTER_LAST_MARK_NS = 1 * S
@@ -50,8 +50,12 @@ class Watch:
     def note(self, records: Iterable[Record], t_ns: int) -> None:
         self._heard_ns = t_ns
         if self.rules.marks is not None:
+            records = list(records)
             self._marks += sum(isinstance(record, Mark) for record in records)
-            if self._enough_ns is None and self._marks >= self.rules.marks:
+            self._marks -= sum(isinstance(record, TakenBack) for record in records)
+            if self._marks < self.rules.marks:
+                self._enough_ns = None
+            elif self._enough_ns is None:
                 self._enough_ns = t_ns
         if self.rules.until == "still":
             for record in records:

@@ -21,14 +21,14 @@ from typing import Any
 
 from logger.errors import CannotSave, NotAllowed, PortError, TruestrokeError
 from logger.link.wire import Totals
-from logger.readings import Ended, Gap, Garbage, LinkBack, LinkLost, Mark, Reading, Record
+from logger.readings import Ended, Gap, Garbage, Index, LinkBack, LinkLost, Mark, Reading, Record, TakenBack
 
 _LENGTH = struct.Struct("<I")
 LARGEST_FRAME = 64 * 1024 * 1024
 MOST_WAITING = 256
 """Reports kept for a parent that does not read: about five seconds of batches."""
 
-_CLASSES: tuple[type[Any], ...] = (Reading, Mark, Gap, Garbage, LinkLost, LinkBack, Ended)
+_CLASSES: tuple[type[Any], ...] = (Reading, Mark, Gap, Garbage, LinkLost, LinkBack, Ended, TakenBack, Index)
 _CODES = {cls: code for code, cls in enumerate(_CLASSES)}
 _FIELDS = {cls: tuple(cls.__dataclass_fields__) for cls in _CLASSES}
 ERRORS: tuple[type[TruestrokeError], ...] = (PortError, CannotSave, NotAllowed)

@@ -217,6 +217,9 @@ class Reader:
             if command == "mark":
                 self._handle([WireRow(self._start.since(argument), "key", b"")], self._now())
                 self._sync()
+            elif command == "take back":
+                self._handle([WireRow(self._start.since(argument), "undo", b"")], self._now())
+                self._sync()
             elif command == "gap":
                 self._handle([WireRow(self._start.since(argument), "gap", b"")], self._now())
             elif command == "stop" and self._ended is None:

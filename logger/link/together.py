@@ -159,6 +159,12 @@ class Together:
         for recorder in self._recorders:
             recorder.mark(moment)
 
+    def take_back(self) -> None:
+        """The newest mark was a slip, for all of them."""
+        moment = now_ns()
+        for recorder in self._recorders:
+            recorder.take_back(moment)
+
     def note_gap(self) -> None:
         """What comes now is no reading; said of all of them, because the hand or the snag moved the carriage."""
         for recorder in self._recorders:

@@ -9,6 +9,7 @@ channel  bytes                           meaning
 in       what arrived in one read        decoded
 out      a request truestroke sent       an answer is due
 key      empty                           the operator's mark
+undo     empty                           the operator took the newest mark back
 gap      empty                           a gap noted by the operator
 link     ``lost: why``, ``back: port``   the cable was pulled, the device came back
 ======== =============================== ===========================================
@@ -21,11 +22,12 @@ from typing import NamedTuple
 
 from logger.decode import Decoder, DeviceTimed
 from logger.decode.escaped import escape_bytes, show_bytes, unescape_bytes
-from logger.readings import Gap, Garbage, LinkBack, LinkLost, Mark, Reading, Record
+from logger.readings import Gap, Garbage, Index, LinkBack, LinkLost, Mark, Reading, Record, TakenBack
 
 HEADER = b"t_s,channel,bytes\r\n"
-CHANNELS = ("in", "out", "key", "gap", "link")
+CHANNELS = ("in", "out", "key", "undo", "gap", "link")
 FILE_NAME = "wire.csv"
+TAKEN_BACK, INDEX = "the newest mark was taken back", "index"
 
 
 class WireRow(NamedTuple):
@@ -58,19 +60,24 @@ class Interpreter:
         self._lost_ns: int | None = None
         self._last_ns = 0
         self._asked_ns: list[int] = []
+        self._marks = 0  # that stand, a key's counted when it goes down
         self.totals = Totals()
 
     def records(self, row: WireRow) -> list[Record]:
         if row.channel == "in":
             self._last_ns = row.t_ns
             records = self._decoder.feed(row.raw, row.t_ns)
+            self._marks += sum(isinstance(record, Mark) and record.source != "key" for record in records)
             if self._asked_ns:
                 records = [*self._silence(row.t_ns), *records]
         elif row.channel == "out":
             records = []
             self._asked_ns = [*self._asked_ns[:1], row.t_ns]
         elif row.channel == "key":
+            self._marks += 1
             records = self._key(row.t_ns)
+        elif row.channel == "undo":
+            records = self._undo(row.t_ns)
         elif row.channel == "gap":
             t_ns = self.in_time_base(row.t_ns)
             records = [Gap(t_ns, t_ns, "noted")]
@@ -97,6 +104,13 @@ class Interpreter:
 
     def _key(self, t_ns: int) -> list[Record]:
         return self._decoder.key(t_ns) if isinstance(self._decoder, DeviceTimed) else [Mark(t_ns, "key")]
+
+    def _undo(self, t_ns: int) -> list[Record]:
+        """Where no mark stands there is nothing to take back."""
+        if self._marks < 1:
+            return []
+        self._marks -= 1
+        return [TakenBack(self.in_time_base(t_ns))]
 
     def _link(self, row: WireRow) -> list[Record]:
         what, _, text = row.raw.decode("utf-8", "replace").partition(": ")
@@ -133,6 +147,8 @@ class Totals:
                 self._in_gap = no_value
             elif isinstance(record, Mark):
                 self.marks += 1
+            elif isinstance(record, TakenBack):
+                self.marks -= 1
             elif isinstance(record, Garbage):
                 self.garbage += 1
 
@@ -141,6 +157,10 @@ def show_record(record: Record) -> str:
     """What a row that is no reading says in the ``note`` column of readings.csv."""
     if isinstance(record, Mark):
         return f"mark {record.source}"
+    if isinstance(record, TakenBack):
+        return TAKEN_BACK
+    if isinstance(record, Index):
+        return INDEX
     if isinstance(record, Gap):
         return f"gap until {record.until_ns / 1e9:.6f}: {record.reason}"
     if isinstance(record, Garbage):

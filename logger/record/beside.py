@@ -150,6 +150,8 @@ def _positioned(recording: Recording, other: Recording, own_time: Callable[[Arra
     return replace(
         recording,
         warnings=(*recording.warnings, *said),
+        index_t_s=own_time(other.index_t_s),
+        index_position_mm=other.index_position_mm - shift_mm,
         position_mm=position_at(recording.t_s, t_s, x_mm),
         no_value_position_mm=position_at(recording.no_value_t_s, t_s, x_mm),
         position_from=other.name,

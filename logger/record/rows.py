@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from logger.link.wire import HEADER as WIRE_HEADER
-from logger.link.wire import WireRow, parse_wire_line
-from logger.readings import Gap, Garbage, LinkLost, Mark, Reading, Record
+from logger.link.wire import INDEX, TAKEN_BACK, WireRow, parse_wire_line
+from logger.readings import Gap, Garbage, Index, LinkLost, Mark, Reading, Record, TakenBack
 from logger.record.writing import READINGS_HEADER
 
 if TYPE_CHECKING:
@@ -90,6 +90,8 @@ class Events:
     """What is no reading. ``no value`` lines with no reading between them are one gap."""
 
     marks: list[tuple[float, str]] = field(default_factory=list)
+    taken_back: list[float] = field(default_factory=list)
+    index: list[tuple[float, float]] = field(default_factory=list)
     gaps: list[tuple[float, float, str]] = field(default_factory=list)
     no_value: list[tuple[float, float]] = field(default_factory=list)
     garbage: int = 0
@@ -101,6 +103,11 @@ class Events:
     def add(self, record: Record) -> None:
         if isinstance(record, Mark):
             self.marks.append((record.t_ns / 1e9, record.source))
+        elif isinstance(record, TakenBack):
+            self.taken_back.append(record.t_ns / 1e9)
+        elif isinstance(record, Index):
+            if record.position is not None:
+                self.index.append((record.t_ns / 1e9, record.position))
         elif isinstance(record, Garbage):
             self.garbage += 1
             if not self.newer and record.why.startswith("node speaks protocol "):
@@ -109,6 +116,15 @@ class Events:
             self.lost += 1
         elif isinstance(record, Gap):
             self._gap(record)
+
+    def standing_marks(self) -> list[tuple[float, str]]:
+        """The marks that were not taken back, in order of time: each taking back is of the newest before it."""
+        marks = sorted(self.marks)
+        for moment in sorted(self.taken_back):
+            before = [i for i, (t_s, _) in enumerate(marks) if t_s <= moment]
+            if before:
+                del marks[before[-1]]
+        return marks
 
     def _gap(self, gap: Gap) -> None:
         from_s, until_s = gap.t_ns / 1e9, gap.until_ns / 1e9
@@ -191,6 +207,10 @@ def _quoted_row(line: bytes, columns: Columns, events: Events) -> None:
         events.in_gap = False
     elif note.startswith("mark "):
         events.add(Mark(t_ns, note[5:]))
+    elif note == TAKEN_BACK:
+        events.add(TakenBack(t_ns))
+    elif note == INDEX:
+        events.add(Index(t_ns, at if position else None))
     elif match := _GAP_NOTE.fullmatch(note):
         events.add(Gap(t_ns, round(float(match[1]) * 1e6) * 1000, match[2], at if position else None))
     elif note.startswith("garbage: "):

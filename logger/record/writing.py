@@ -26,7 +26,7 @@ from logger.decode.escaped import safe_cell
 from logger.errors import CannotSave
 from logger.link import wire
 from logger.link.wire import Totals, WireRow, show_record, wire_line
-from logger.readings import Ended, Gap, Reading, Record
+from logger.readings import Ended, Gap, Index, Reading, Record
 
 DESCRIPTOR = "datapackage.json"
 READINGS = "readings.csv"
@@ -122,7 +122,7 @@ class ReadingRows:
 
 
 def _other_line(sequence: int, record: Record) -> str:
-    position = record.position if isinstance(record, Gap) else None
+    position = record.position if isinstance(record, Gap | Index) else None
     shown = "" if position is None else repr(position)
     return f'{sequence},{record.t_ns / 1e9:.6f},,,,"{safe_cell(show_record(record))}",{shown}\r\n'
 

@@ -13,7 +13,7 @@ from logger.decode.gauge_bits import PORT_24
 from logger.decode.node import NodeDecoder, NodeSpec
 from logger.decode.sentences import Sentence, SentenceSplitter
 from logger.port import Link, open_port
-from logger.readings import Gap, Mark, Reading, Record
+from logger.readings import Gap, Index, Mark, Reading, Record
 from tests.hardware.board import AT_REST, board, build, encoder_walk, gauge_frame, script
 from tests.logger.decode.cuts import rows
 
@@ -103,6 +103,22 @@ def test_a_frame_carries_the_count_at_its_first_edge(run):
     events += gauge_frame(200_010, PORT24[3]["bits_in_transmission_order_first_to_last"])
     (frame,) = lines(run(events, "400000 end"), "F")
     assert int(frame[6]) == 501  # the edge at 200.000 ms is the 501st
+
+
+def test_the_index_comes_with_the_count_and_the_time_of_its_edge(run):
+    events = encoder_walk(150_000, [1] * 1000, edge_us=100.0)
+    events += [(1000, "C2", 0), (200_010, "C2", 1), (200_210, "C2", 0), (230_030, "C2", 1), (230_200, "C2", 0)]
+    data = run(events, "700000 end")
+    first, second = lines(data, "I")
+    assert (int(first[4]), int(second[4])) == (501, 801)  # the edge at 200.000 ms is the 501st
+    assert int(second[3]) - int(first[3]) == pytest.approx(30_020, abs=5)
+    assert [one.position for one in decoded(data) if isinstance(one, Index)] == [501.0, 801.0]
+    assert int(lines(data, "S")[-1][4]) == 1000  # no edge of the count was missed for it
+
+
+def test_a_carriage_that_stands_on_the_index_does_not_fill_the_line(run):
+    flutter = [(150_000 + 500 * i, "C2", i % 2) for i in range(400)]
+    assert 5 <= len(lines(run(flutter, "500000 end"), "I")) <= 12  # 200 ms of it, a line each 20 ms at most
 
 
 def test_both_lines_changing_at_once_is_counted_as_doubt(run):

@@ -10,7 +10,7 @@ from logger.decode import Decoder, DeviceTimed
 from logger.decode.gauge_bits import PORT_24
 from logger.decode.node import NodeDecoder, NodeSpec
 from logger.decode.sentences import checksum
-from logger.readings import Gap, Garbage, Mark, Reading, Record
+from logger.readings import Gap, Garbage, Index, Mark, Reading, Record
 from tests.logger.decode.cuts import (
     cut_places,
     decoded,
@@ -200,3 +200,8 @@ def test_any_order_of_pieces_never_raises(pieces):
 @settings(max_examples=100, deadline=None)
 def test_noise_never_raises_and_makes_no_value(data, cuts):
     assert values(decoded(node, pieces_of(data, cuts))) == []
+
+
+def test_the_index_line_carries_the_count_at_it():
+    records = fed(node(), (0, hello()), (500, frame(1, 480_000)), (600, line("I", 2, 590_000, 8000)))
+    assert [one.position for one in records if isinstance(one, Index)] == [8000.0]

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from logger.decode import DeviceTimed, make_decoder
 from logger.decode.value_line import LARGEST_VALUE, UNITS, ValueLineSpec, spec_faults
-from logger.readings import Gap, Garbage, Mark, Reading
+from logger.readings import Gap, Garbage, Index, Mark, Reading
 
 MS = 1_000_000
 S = 1_000_000_000
@@ -275,3 +275,17 @@ def test_the_specs_used_here_are_sound(spec):
 
 def test_all_units_of_the_contract_are_known():
     assert set(UNITS) == {"mm", "in", "mm/m", "in/ft", "arcsec", "deg"}
+
+
+def test_the_index_is_a_record_of_its_own_with_the_position_at_it():
+    spec = ValueLineSpec(r"(?P<value>\d\.\d),(?P<position>-?\d+)(?:,I(?P<index_position>-?\d+))?")
+    records = decode(spec, b"0.1,10\n0.2,20,I17\n0.3,30,I0\n")
+    assert [one.position for one in records if isinstance(one, Index)] == [17.0, 0.0]
+    flag = ValueLineSpec(r"(?P<value>\d\.\d),(?P<position>-?\d+),(?P<index>[01])")
+    records = decode(flag, b"0.1,10,0\n0.2,20,1\n0.3,30,1\n0.4,40,0\n0.5,50,1\n")
+    assert [one.position for one in records if isinstance(one, Index)] == [20.0, 50.0]
+
+
+def test_an_index_without_any_position_is_refused():
+    faults = spec_faults(ValueLineSpec(r"(?P<value>\d\.\d)(?P<index>,I)?"))
+    assert any("(?P<index>...) without" in what for _, what in faults)
