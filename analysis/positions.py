@@ -28,6 +28,7 @@ SOURCES: Final = ("encoder", "marks", "strips", "stops", "ends only")
 REPAIRS: Final = ("encoder turned", "began at the other end", "marks as matched", "sign switched", "late mark moved")
 CHOICE: Final = "positions from "
 _EMPTY: Final = np.zeros(0)
+_SILENCE_S: Final = 0.5  # a carriage goes less than a tenth of a stroke in this time
 
 
 @dataclass(frozen=True)
@@ -207,8 +208,9 @@ def _misplaced(evidence: Evidence, motions: Sequence[Motion], turned: bool) -> f
     ``turned`` end for end."""
     rest = free_rest(evidence.height)
     off = np.zeros(len(evidence.t_s), bool) if rest is None else np.abs(evidence.height - rest.value) <= rest.near
-    t = np.concatenate([evidence.t_s, evidence.no_value_t_s])
-    touches = np.concatenate([~off & np.isfinite(evidence.height), np.zeros(len(evidence.no_value_t_s), bool)])
+    silent = _placed_silence(evidence)
+    t = np.concatenate([evidence.t_s, silent])
+    touches = np.concatenate([~off & np.isfinite(evidence.height), np.zeros(len(silent), bool)])
     wrong = total = 0
     for motion in motions:
         within = (t > motion.t_s[0]) & (t < motion.t_s[-1])
@@ -220,6 +222,25 @@ def _misplaced(evidence: Evidence, motions: Sequence[Motion], turned: bool) -> f
         wrong += int(np.sum(inside != touches[within]))
         total += len(x)
     return wrong / total if total else 0.0
+
+
+def _placed_silence(evidence: Evidence) -> FloatArray:
+    """The times of the "no value" lines whose place is known: those without a position of their own, in a long silence
+    of an encoder, say nothing of where the tip was off."""
+    silent = evidence.no_value_t_s
+    if evidence.counted_mm is None or not len(silent):
+        return silent
+    known = np.isfinite(evidence.counted_mm)
+    t = [evidence.t_s[known]]
+    counted = evidence.no_value_counted_mm
+    if counted is not None and len(counted) == len(silent):
+        t.append(silent[np.isfinite(counted)])
+    spoken = np.sort(np.concatenate(t))
+    if not len(spoken):
+        return silent
+    after = np.clip(np.searchsorted(spoken, silent), 1, max(len(spoken) - 1, 1))
+    near = np.minimum(np.abs(spoken[np.minimum(after, len(spoken) - 1)] - silent), np.abs(spoken[after - 1] - silent))
+    return np.asarray(silent[near < _SILENCE_S], float)
 
 
 def _by_marks(evidence: Evidence, warnings: list[str], repairs: Repairs) -> Located | None:
