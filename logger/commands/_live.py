@@ -15,10 +15,10 @@ from logger.commands import Answer
 from logger.commands._job import open_job, the_set_up
 from logger.commands._meaning import as_shown, meaning
 from logger.commands._numbers import until
-from logger.commands._stream import QUICK_S, SHOWN_PER_S, STEP_S, Thinner, happened, reading_line, records
+from logger.commands._stream import QUICK_S, SHOWN_PER_S, STEP_S, Dirt, Thinner, happened, reading_line, records
 from logger.description.channels import ChannelFilter
 from logger.errors import InstrumentLost, NotAllowed, NotUnderstood, TruestrokeError
-from logger.readings import Ended, Reading
+from logger.readings import Ended, Garbage, Reading
 from logger.record.finding import find_recording
 from logger.wording import amount, plural, position
 
@@ -49,8 +49,9 @@ def listen(args: argparse.Namespace) -> Answer:
         return _name_it(args)
     instrument = load_instrument(args.instrument)
     with _relay(args.port, instrument, end) as recorder:
-        ended = _show(recorder, args.terminal, lambda reading: as_shown(reading, instrument), recorder.stop)
-        return _answer(args.port, instrument, recorder, ended)
+        dirt = Dirt()
+        ended = _show(recorder, args.terminal, lambda reading: as_shown(reading, instrument), recorder.stop, dirt=dirt)
+        return _answer(args.port, instrument, recorder, ended, dirt)
 
 
 def live(args: argparse.Namespace) -> Answer:
@@ -79,8 +80,9 @@ def live(args: argparse.Namespace) -> Answer:
         if move is not None:
             args.terminal.write(_how_to(move, args.units))
         show = _of_its_channel(_heights(understand, args), job.machine.set_ups[name], instrument)
-        ended = _show(recorder, args.terminal, show, recorder.stop, beside)
-        answer = _answer(args.port, instrument, recorder, ended)
+        dirt = Dirt()
+        ended = _show(recorder, args.terminal, show, recorder.stop, beside, dirt)
+        answer = _answer(args.port, instrument, recorder, ended, dirt)
         if beside is not None:
             answer.json |= beside.facts()
         return answer
@@ -145,10 +147,16 @@ def _relay(port: str, instrument: Instrument, end: End | None, job: Job | None =
 
 
 def _show(
-    source: Source, terminal: Terminal, show: Show, stop: Callable[[], None] | None, beside: Beside | None = None
+    source: Source,
+    terminal: Terminal,
+    show: Show,
+    stop: Callable[[], None] | None,
+    beside: Beside | None = None,
+    dirt: Dirt | None = None,
 ) -> Ended | None:
     """Show what comes until it ends; Enter ends it. Readings are thinned where a person watches."""
     due = Thinner(SHOWN_PER_S if terminal.interactive else 0.0)
+    dirt = dirt or Dirt()
     last: Ended | None = None
     # Where somebody is shown the phone's address, it must not scroll away.
     put = terminal.progress if beside is not None and terminal.interactive else terminal.write
@@ -168,12 +176,12 @@ def _show(
             if isinstance(record, Reading):
                 if terminal.live_lines and due():
                     put(reading_line(record, show(record)))
-            elif (line := happened(record)) is not None:
+            elif (line := dirt(record) if isinstance(record, Garbage) else happened(record)) is not None:
                 terminal.write(line)
     return last
 
 
-def _answer(port: str, instrument: Instrument, recorder: Recorder, ended: Ended | None) -> Answer:
+def _answer(port: str, instrument: Instrument, recorder: Recorder, ended: Ended | None, dirt: Dirt) -> Answer:
     facts: dict[str, Any] = {
         "port": port,
         "instrument": instrument.name,
@@ -186,18 +194,37 @@ def _answer(port: str, instrument: Instrument, recorder: Recorder, ended: Ended 
     latest = recorder.latest
     if latest is not None:
         facts["latest"] = {"value": latest.value, "unit": latest.unit, "t_s": latest.t_ns / 1e9}
-    line = f"{plural(recorder.readings, 'reading')}, {plural(recorder.marks, 'mark')}, garbage {recorder.garbage}."
-    return Answer(facts, [line], _failure(port, instrument, recorder, ended))
+    facts["warnings"] = _doubts(port, instrument, recorder)
+    came = f"{plural(recorder.readings, 'reading')}, {plural(recorder.marks, 'mark')}"
+    line = f"{came}, {recorder.garbage} not understood."
+    return Answer(facts, [line, *facts["warnings"]], _failure(port, instrument, recorder, ended, dirt))
 
 
-def _failure(port: str, instrument: Instrument, recorder: Recorder, ended: Ended | None) -> TruestrokeError | None:
+MUCH_DIRT = 0.1  #: so much of what came made no reading: more than a cable does (common practice, no source)
+FEW = 5
+
+
+def _doubts(port: str, instrument: Instrument, recorder: Recorder) -> list[str]:
+    """Many lines that are no reading, among readings: another talker, or another instrument than was said."""
+    every = recorder.readings + recorder.garbage
+    if not recorder.readings or recorder.garbage < max(FEW, MUCH_DIRT * every):
+        return []
+    return [
+        f"{recorder.garbage} of {every} lines are no reading of {instrument.name}: a second instrument on the same "
+        f"line, or a bad cable. 'truestroke ports --listen {port}' says who else speaks there."
+    ]
+
+
+def _failure(
+    port: str, instrument: Instrument, recorder: Recorder, ended: Ended | None, dirt: Dirt
+) -> TruestrokeError | None:
     if ended is not None and ended.how == "link lost":
         return InstrumentLost(f"The instrument on {port} went away and did not come back.", "Check the cable.")
     if recorder.readings:
         return None
     if recorder.garbage:
         return NotUnderstood(
-            f"What arrives on {port} makes no reading of {instrument.name}.",
+            f"What arrives on {port} makes no reading of {instrument.name}{dirt.mostly()}.",
             f"'truestroke listen {port}' without --instrument names the file and line speed that would explain it.",
         )
     return NotUnderstood(f"Nothing arrived on {port}.", "Is the instrument switched on, and set to send?")
@@ -259,5 +286,9 @@ def _name_it(args: argparse.Namespace) -> Answer:
     if facts["heard"] in ("silent", "no sense"):
         failure = NotUnderstood(facts["says"], "Add --instrument NAME or a path to its YAML file to see the readings.")
     name = facts["instrument"] or "NAME"
-    lines = [facts["says"], f"To see its readings: truestroke listen {args.port} --instrument {name}"]
+    lines = [facts["says"]]
+    if facts["instrument"] and not facts["own_settings"]:
+        name = "my-instrument.yaml"
+        lines.append(f"First: truestroke ports --listen {args.port} --save {name}")
+    lines.append(f"To see its readings: truestroke listen {args.port} --instrument {name}")
     return Answer({"port": args.port, **facts}, [] if failure is not None else lines, failure)

@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable, Iterator
 from typing import Protocol
 
+from logger.decode.escaped import show_bytes
 from logger.keyboard import Keyboard
 from logger.readings import Ended, Garbage, LinkBack, LinkLost, Reading, Record
 
@@ -39,6 +40,37 @@ def records(source: Source, on_key: Callable[[str], None], step_s: float = STEP_
         yield source.drain()
 
 
+class Dirt:
+    """What is said of bytes no reading could be made of: the first few of each kind, then how many more there were,
+    once in a while. A line with a second talker would bury the readings; the recording has every one of them."""
+
+    FIRST = 3
+    EVERY_S = 2.0
+
+    def __init__(self, clock: Callable[[], float] = time.monotonic) -> None:
+        self._clock = clock
+        self._count: dict[str, int] = {}
+        self._why: dict[str, str] = {}
+        self._said: dict[str, int] = {}
+        self._next_s: dict[str, float] = {}
+
+    def mostly(self) -> str:
+        """The commonest reason, behind a colon; empty where there is none."""
+        return f": {self._why[max(self._count, key=self._count.__getitem__)]}" if self._count else ""
+
+    def __call__(self, record: Garbage) -> str | None:
+        kind = "".join(char for char in record.why if not char.isdigit())  # "checksum 00 is not 0B" is one kind
+        self._why[kind] = record.why
+        now = self._clock()
+        number = self._count[kind] = self._count.get(kind, 0) + 1
+        if number > self.FIRST and now < self._next_s.get(kind, 0.0):
+            return None
+        left_out = number - 1 - self._said.get(kind, 0)
+        self._said[kind], self._next_s[kind] = number, now + self.EVERY_S
+        more = f" (and {left_out} more before it)" if left_out else ""
+        return f"{record.t_ns / 1e9:9.3f} s  not understood ({record.why}): {show_bytes(record.raw)}{more}"
+
+
 class Thinner:
     """Lets through at most ``per_s`` readings a second of the person's own time; 0 lets through all."""
 
@@ -56,10 +88,8 @@ class Thinner:
 
 
 def happened(record: Record) -> str | None:
-    """What a record other than a reading or mark means, as one line; None where it says nothing to a person."""
+    """What a record other than a reading, a mark or dirt means, as one line; None where it says nothing to a person."""
     seconds = record.t_ns / 1e9
-    if isinstance(record, Garbage):
-        return f"{seconds:9.3f} s  not understood ({record.why}): {record.raw!r}"
     if isinstance(record, LinkLost):
         return f"{seconds:9.3f} s  ╱ link lost: {record.why}"
     if isinstance(record, LinkBack):

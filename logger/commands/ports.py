@@ -90,10 +90,16 @@ def _lines(row: dict[str, Any]) -> list[str]:
         said.append(
             f"    score {row['score']:.2f} ({row['readings']} read, {row['refused']} not), {row['seconds']:.1f} s"
         )
-        said.append(f"    next: truestroke listen {row['port']} --instrument {row['instrument']}")
+        own = row["instrument"] if row["own_settings"] else "my-instrument.yaml"
+        if not row["own_settings"]:
+            said.append(f"    next: truestroke ports --listen {row['port']} --save {own}")
+        said.append(
+            f"    {'next' if row['own_settings'] else 'then'}: truestroke listen {row['port']} --instrument {own}"
+        )
     elif row.get("heard") == "silent" and not row.get("asked"):
         said.append(
-            f"    If it must be asked, and drives no machine: truestroke ports --listen {row['port']} --may-ask PORT"
+            f"    If it must be asked, and drives no machine: truestroke ports --listen {row['port']} "
+            f"--may-ask {row['port']}"
         )
     return [f"{row['port']}  {row['description']}".rstrip(), *said]
 

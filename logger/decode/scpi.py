@@ -13,7 +13,8 @@ instrument: only queries, ending in ``?``, can be sent.
     9.9E+37, -9.9E+37            infinity, overload       SCPI-1999, volume 1, 7.2.1.4
 
 An answer is items parted by commas, ended by LF (or CR LF). Some instruments answer 9.9E+37 for "cannot measure", so
-everything from there up has no value.
+everything from there up has no value; so have the words NAN, INF and NINF, which the standard has for what is sent to
+an instrument and some send back.
 
 What a cable does to it: an RS-232 instrument may echo the query (known and passed over); a lost byte makes an item that
 is no number (refused) or, worse, a number with a digit missing, which nothing in this format can show: it becomes a
@@ -33,6 +34,7 @@ NO_VALUE_FROM = 9.9e37
 """Magnitudes from here up mean infinity or not a number."""
 
 _NUMBER = re.compile(rb"[+-]?(?:\d{1,40}(?:\.\d{0,40})?|\.\d{1,40})(?:[Ee][+-]?\d{1,3})?")
+_NO_VALUE = re.compile(rb"NAN|[+-]?INF(?:INITY)?|NINF(?:INITY)?", re.IGNORECASE)
 _QUERY = re.compile(r"[:*]?[A-Za-z][A-Za-z0-9:]{0,60}\?")
 _ACTS = re.compile(r"\*TST|\*CAL|\*RST|:?CAL|:?TEST|:?DIAG", re.IGNORECASE)
 """Queries that make an instrument do something first: self test (IEEE 488.2, 10.38), calibration (10.2)."""
@@ -98,12 +100,14 @@ class ScpiDecoder:
         if len(items) != len(self._items):
             return [Garbage(t_ns, line, f"answer of {len(items)} items instead of {len(self._items)}")]
         wanted = [(item, spec) for item, spec in zip(items, self._items, strict=True) if spec.unit]
-        if any(_NUMBER.fullmatch(item) is None for item, _ in wanted):
+        if any(_NUMBER.fullmatch(item) is None and _NO_VALUE.fullmatch(item) is None for item, _ in wanted):
             return [Garbage(t_ns, line, "answer that is not a number")]
         return [_record(item, spec, t_ns) for item, spec in wanted]
 
 
 def _record(item: bytes, spec: ScpiItem, t_ns: int) -> Record:
+    if _NO_VALUE.fullmatch(item) is not None:
+        return Gap(t_ns, t_ns, "no value")
     number = Decimal(item.decode("ascii"))
     if abs(number) >= Decimal(NO_VALUE_FROM):
         return Gap(t_ns, t_ns, "no value")

@@ -26,9 +26,13 @@ MOST_BYTES = 16 * 1024
 ENOUGH_FRAMES = 3
 NEARLY_ALL = 0.9
 NO_SENSE = 0.5
+MOST_LINES = 60
+"""So many lines of a second talker are looked at."""
 TEXT_SHARE = 0.95
 """So much of what a talker in text says is text."""
 BINARY = ("modbus_rtu",)
+NEWER_NODE = "node speaks protocol"
+"""How the node's decoder begins what it says of a protocol it does not know."""
 COMMON_RATES = (9600, 115200, 4800, 19200, 38400, 57600, 2400, 1200)
 """Rates to try after the profiles' own, most usual first (common practice, no source)."""
 PRINTABLE = frozenset([*range(0x20, 0x7F), 0x0A, 0x0D, 0x09])
@@ -94,10 +98,11 @@ def identify(captures: Iterable[Capture], profiles: Mapping[str, Instrument] | N
         return Identified(
             "no sense" if seen else "silent", None, (), tuple(scores), seen, _no_sense(captures, profiles)
         )
-    rivals = _rivals(best, scores, profiles)
+    other = "" if best.share >= NEARLY_ALL else _other_talker(best, captures, profiles)
+    rivals = () if other else _rivals(best, scores, profiles)
     alone = profiles[best.profile].frame in BINARY or best.printable >= TEXT_SHARE
     word = _word(best, rivals, alone)
-    return Identified(word, best, rivals, tuple(scores), seen, _says(word, best, rivals))
+    return Identified(word, best, rivals, tuple(scores), seen, _says(word, best, rivals, other))
 
 
 def scores_of(capture: Capture, profiles: Mapping[str, Instrument]) -> list[Score]:
@@ -229,13 +234,36 @@ def _word(best: Score, rivals: Sequence[str], alone: bool) -> Word:
     return "named" if best.decoded >= ENOUGH_FRAMES and best.share >= NEARLY_ALL and alone else "likely"
 
 
-def _says(word: Word, best: Score, rivals: Sequence[str]) -> str:
+def _other_talker(best: Score, captures: Sequence[Capture], profiles: Mapping[str, Instrument]) -> str:
+    """The profile that reads nearly all the lines that the best one does not; empty where there is none."""
+    data = b"".join(capture.data for capture in captures if capture.link == best.link)[:MOST_BYTES]
+    mine = profiles[best.profile]
+    rest = [line for line in data.splitlines(keepends=True)[1:-1] if not _is_read(mine, line)][:MOST_LINES]
+    if len(rest) < ENOUGH_FRAMES:
+        return ""
+    for name, other in profiles.items():
+        if name != best.profile and sum(_is_read(other, line) for line in rest) >= NEARLY_ALL * len(rest):
+            return name
+    return ""
+
+
+def _is_read(instrument: Instrument, line: bytes) -> bool:
+    records = decode_once(instrument, line)
+    return any(isinstance(record, Reading) for record in records)
+
+
+def _says(word: Word, best: Score, rivals: Sequence[str], other: str = "") -> str:
     counted = f"{best.decoded} of {best.decoded + best.refused} readings, such as {best.sample}"
     at = f"at {_link_words(best.link)}"
     if word == "several fit":
         return f"{best.profile} or {' or '.join(rivals)} {at}: all read {counted}. Choose the one whose unit is right."
     if word == "named":
         return f"{best.profile} {at}: it reads {counted}."
+    if other:
+        return (
+            f"Two instruments speak on this line: {best.profile} {at} ({counted}), and the lines between fit {other}. "
+            "Give each a port of its own."
+        )
     if best.share < NEARLY_ALL:
         return f"Perhaps {best.profile} {at}: it reads {counted}. The rest is another talker, or a bad cable."
     return f"Perhaps {best.profile} {at}: it reads {counted}. Listen longer to be sure."
@@ -245,6 +273,9 @@ def _no_sense(captures: Sequence[Capture], profiles: Mapping[str, Instrument]) -
     heard = [capture for capture in captures if capture.data]
     if not heard:
         return "Nothing arrived. Switched on? Some instruments only answer when they are asked."
+    known = _no_reading_now(heard, profiles) or _newer_node(heard, profiles)
+    if known:
+        return known
     most = max(heard, key=lambda capture: len(capture.data))
     tried = {capture.link.baud for capture in captures}
     printable = sum(byte in PRINTABLE for byte in most.data) / len(most.data)
@@ -255,6 +286,36 @@ def _no_sense(captures: Sequence[Capture], profiles: Mapping[str, Instrument]) -
     at = "; ".join(f"{name} at {profiles[name].link.baud}" for name in untried[:3])
     todo = f" Profiles to try: {at}." if at else " Try another speed."
     return f"{arrived} and make no sense: {_speed_words(most.data)}.{todo}"
+
+
+def _no_reading_now(heard: Sequence[Capture], profiles: Mapping[str, Instrument]) -> str:
+    """An instrument out of its range is understood, and says only that it has no reading."""
+    for capture in heard:
+        asked = {capture.asked: profiles[capture.asked]} if capture.asked in profiles else profiles
+        names = [name for name, one in asked.items() if _only_no_value(decode_once(one, capture.data[:MOST_BYTES]))]
+        if names:
+            return (
+                f"An instrument speaks ({' or '.join(names)} at {_link_words(capture.link)}) and says that it has no "
+                f"reading: {show_bytes(capture.data, 24)}. Bring its tip into range, or switch it on, and listen again."
+            )
+    return ""
+
+
+def _only_no_value(records: Sequence[Record]) -> bool:
+    """Whole answers that all say "no value"; the first and the last may be torn."""
+    inner = [record for record in records[1:-1] if isinstance(record, Garbage)]
+    said = sum(isinstance(record, Gap) and record.reason == "no value" for record in records)
+    return not inner and said >= ENOUGH_FRAMES
+
+
+def _newer_node(heard: Sequence[Capture], profiles: Mapping[str, Instrument]) -> str:
+    """The sentence of a sensor node whose protocol this program does not know yet."""
+    node = next((one for one in profiles.values() if one.frame == "node"), None)
+    for capture in heard if node is not None else ():
+        for record in decode_once(node, capture.data[:MOST_BYTES]) if node is not None else ():
+            if isinstance(record, Garbage) and record.why.startswith(NEWER_NODE):
+                return f"A sensor node: {record.why[:1].lower()}{record.why[1:]}."
+    return ""
 
 
 def _speed_words(data: bytes) -> str:

@@ -142,9 +142,42 @@ def _identified(name: str, seconds: float, may_ask: Callable[[], bool], ways: Wa
                 break  # silent at any speed; or a socket, which has no speed; or sure
         if not any(capture.data for capture in captures) and may_ask():
             captures += _asked(line, name, ways)
+        found = identify(captures)
+        if found.best is not None and not found.best.own_link:
+            captures = _at_its_own_settings(line, name, found, captures, ways)
+            found = identify(captures)
     finally:
         line.close()
-    return identify(captures), captures
+    return found, captures
+
+
+def _at_its_own_settings(
+    line: Line, name: str, found: Identified, captures: list[Capture], ways: Ways
+) -> list[Capture]:
+    """What is heard at the settings the found profile itself names, where they do as well; else what was heard.
+
+    A socket, and many a device on USB, has no line and speaks at any setting: it needs no file with another one.
+    """
+    from logger.link.identify import NEARLY_ALL, Capture, identify, listening_profiles
+
+    best = found.best
+    if best is None:
+        return captures
+    own = listening_profiles()[best.profile].link
+    if "://" in name:
+        return [Capture(own, capture.data, capture.asked) for capture in captures]
+    if not _configured(line, own):
+        return captures
+    ways.progress(f"{name}: once more at {own.baud} baud, as {best.profile} has it")
+    try:
+        again = _capture(line, own, LEAST_S if found.word in SURE else NO_SENSE_S, ways)
+    except InstrumentLost:
+        return captures
+    heard_again = identify([again])
+    same = heard_again.best is not None and heard_again.best.profile == best.profile
+    if not same or heard_again.best is None or heard_again.best.share < NEARLY_ALL * best.share:
+        return captures
+    return [Capture(own, capture.data, capture.asked) for capture in captures if capture.link == best.link] + [again]
 
 
 def _clear(found: Identified) -> bool:

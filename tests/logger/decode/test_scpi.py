@@ -40,10 +40,16 @@ def test_the_three_forms_of_a_number(text, value):
 
 @pytest.mark.parametrize("text", ["9.91E+37", "9.91E37", "9.9E+37", "-9.9E+37", "+9.90000000E+37", "9.99E+37"])
 def test_not_a_number_and_infinity_are_no_value(text):
-    # SCPI-1999: not a number is 9.91E+37, infinity 9.9E+37 with its sign.
+    # SCPI-1999, volume 1, 7.2.1.4 and 7.2.1.5: not a number is 9.91E+37, infinity 9.9E+37 with its sign.
     (record,) = whole(millimetres, text.encode() + b"\n")
     assert isinstance(record, Gap)
     assert record.reason == "no value"
+
+
+@pytest.mark.parametrize("text", ["NAN", "nan", "INF", "-INF", "INFinity", "NINF", "ninfinity"])
+def test_the_standards_words_for_them_are_no_value_too(text):
+    (record,) = whole(millimetres, text.encode() + b"\n")
+    assert isinstance(record, Gap)
 
 
 @pytest.mark.parametrize("text", ["", " ", "\r"])
@@ -51,7 +57,9 @@ def test_empty_lines_are_nothing(text):
     assert whole(millimetres, text.encode() + b"\n") == []
 
 
-@pytest.mark.parametrize("text", ["nan", "inf", "1.2.3", "1 2", "0x1F", '"1.0"', "1e", "1_0", "+", ".", "1.0V", "#10"])
+@pytest.mark.parametrize(
+    "text", ["nano", "infra", "1.2.3", "1 2", "0x1F", '"1.0"', "1e", "1_0", "+", ".", "1.0V", "#10"]
+)
 def test_what_is_no_number_is_refused(text):
     records = whole(millimetres, text.encode() + b"\n")
     assert values(records) == []

@@ -63,6 +63,13 @@ def spoken(name: str, count: int = 12) -> bytes:
     return b"".join(example.wire for example in load_instrument(name).examples) * count
 
 
+def sentence(body: bytes) -> bytes:
+    total = 0
+    for byte in body:
+        total ^= byte
+    return b"$%s*%02X\r\n" % (body, total)
+
+
 def test_the_receiver_of_this_test_hears_what_was_sent_when_the_settings_agree():
     for link in (PLAIN, Link(baud=4800, bits=7, parity="even", stop=2)):
         assert caught(b"+0.123\r\n" * 5, link, link) == b"+0.123\r\n" * 5
@@ -128,6 +135,32 @@ def test_silence_is_silence():
 def test_two_talkers_on_one_line_are_not_named_with_confidence():
     data = b"".join(b"+0.123\r\n" + b"+0.12 mm/m\r\n" for _ in range(20))
     assert identify([Capture(PLAIN, data)]).word != "named"
+
+
+def test_two_talkers_whose_lines_alternate_are_both_named_and_told_apart():
+    data = b"".join(b"+0.123\r\n" + b"+0.12 mm/m\r\n" for _ in range(20))
+    says = identify([Capture(PLAIN, data)]).says
+    assert says.startswith("Two instruments speak on this line: ")
+    assert "indicator-line" in says and "level-line" in says and "a port of its own" in says
+    dirty = b"".join(b"+0.123\r\n" + b"?#!\r\n" for _ in range(20))
+    assert "another talker, or a bad cable" in identify([Capture(PLAIN, dirty)]).says
+
+
+@pytest.mark.parametrize(
+    ("asked", "answer", "who"),
+    [("scpi-indicator", b"9.9E+37\n", "scpi-indicator"), ("", b"OVER\r\n", "level-line")],
+)
+def test_an_instrument_that_only_says_it_has_no_reading_is_heard_and_not_called_unknown(asked, answer, who):
+    found = identify([Capture(Link(), answer * 4, asked)])
+    assert (found.word, found.best) == ("no sense", None)
+    assert who in found.says and "no reading" in found.says and "range" in found.says
+
+
+def test_a_node_of_a_newer_protocol_is_told_from_text_nobody_knows():
+    old = b"".join(NodeTalker(any_profile("node-encoder")).write(Line(0.1, 4.0)) for _ in range(5))
+    newer = b"".join(sentence(line.split(b"*")[0][1:].replace(b",1,", b",2,", 1)) for line in old.splitlines())
+    says = identify([Capture(Link(baud=250_000), newer)]).says
+    assert "protocol 2, newer than 1" in says and "update truestroke" in says
 
 
 def test_nothing_that_came_down_the_wire_reaches_the_sentence_raw():

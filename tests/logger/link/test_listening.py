@@ -88,6 +88,22 @@ def test_an_instrument_at_another_speed_than_its_profile_is_found_with_its_setti
     assert saved.frame_spec() == load_instrument("indicator-line").frame_spec()
 
 
+def test_a_device_that_has_no_line_speed_is_named_at_its_profiles_own_settings():
+    """Many devices on USB, and every socket, speak whatever speed is set: no file with another speed is wanted."""
+
+    class Usb(SimPort):
+        def configure(self, link):
+            super().configure(link)
+            self.heard = self.instruments[0].setting
+
+    found = found_on(Usb([SimInstrument.of("indicator-line", rate_hz=20)], seed=6))
+    assert (found["instrument"], found["baud"], found["own_settings"]) == ("indicator-line", 115200, True)
+    assert "--save" not in found["says"]
+    one = SimPort([SimInstrument.of("indicator-line", rate_hz=20, baud=9600)], seed=6)
+    found = heard("socket://bench:5000", 2.0, ways=Ways(one.open, one.clock))
+    assert (found["baud"], found["own_settings"]) == (115200, True)
+
+
 def test_settings_are_written_into_a_file_that_named_none():
     example = 'examples: [{bytes: "0.1\\r\\n", value_mm: 0.1}]'
     text = f"name: a\nframe: line\npattern: '^(?P<value>\\d\\.\\d)$'\nunit: mm\n{example}\n"
