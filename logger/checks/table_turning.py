@@ -18,8 +18,9 @@ _TURN = (
     Ask("u", "mm", "uncertainty of one reading (k = 2)", (0.0, 0.2), needed=False, default=0.004),
 )
 _STREAMED = (
-    "Or let the readings stream while you turn it slowly by hand, power locked out: --port P --instrument I, the space "
-    "bar (or the instrument's button) each time the chalk mark passes, Enter to end; recording=NAME takes one again.",
+    "Or let the readings stream while you turn it slowly by hand, power locked out (on the screen t; on the command "
+    "line --port P --instrument I): space, or its own button, each time the chalk mark passes, two whole turns or "
+    "more, Enter to end; recording=NAME takes one again.",
 )
 
 CHECKS: tuple[Check, ...] = (

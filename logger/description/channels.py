@@ -65,3 +65,16 @@ class ChannelFilter:
             except NotAllowed:
                 return False  # the named one has not come yet
         return channel == self._chosen
+
+
+class OneChannel:
+    """The same where no set-up stands behind the readings: the first channel that came and is no position."""
+
+    def __init__(self, instrument: Instrument) -> None:
+        self._position = getattr(instrument, "position_channel", "")
+        self._chosen: str | None = None
+
+    def __call__(self, channel: str) -> bool:
+        if self._chosen is None and not (self._position and channel == self._position):
+            self._chosen = channel
+        return channel == self._chosen

@@ -5,7 +5,7 @@ Why it exists: somebody has to hold the screens together; nothing else may be pu
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar, Literal
 
@@ -104,11 +104,17 @@ class TruestrokeApp(App[int]):
 
         self.push_screen(CheckScreen(check))
 
-    def open_readings(self, check: Check, replace: bool = False) -> None:
-        """Readings of a check, to be typed."""
+    def open_readings(self, check: Check, replace: bool = False, given: Mapping[str, str] | None = None) -> None:
+        """Readings of a check, to be typed; ``given`` are those that are known."""
         from logger.tui.screens.readings import ReadingsScreen
 
-        (self.switch_screen if replace else self.push_screen)(ReadingsScreen(check))
+        (self.switch_screen if replace else self.push_screen)(ReadingsScreen(check, given))
+
+    def open_turning(self, check: Check) -> None:
+        """Turned by hand while the readings stream."""
+        from logger.tui.screens.turning import TurningScreen
+
+        self.push_screen(TurningScreen(check))
 
     def open_sweeps(self) -> None:
         """All sweeps, two of them side by side."""

@@ -106,7 +106,7 @@ class Feed:
         reads: Callable[[str], bool] = lambda _channel: True,
     ) -> None:
         self.source = source
-        self._reads = reads
+        self.reads = reads
         self.meaning = meaning
         self._clock = clock
         self._t = np.zeros(RING)
@@ -136,7 +136,7 @@ class Feed:
     def take(self, records: list[Record]) -> list[Record]:
         """Take records in, as :meth:`poll` does; returns them."""
         now = self._clock()
-        readings = [record for record in records if isinstance(record, Reading) and self._reads(record.channel)]
+        readings = [record for record in records if isinstance(record, Reading) and self.reads(record.channel)]
         if readings:
             self._keep(readings)
             self._last_came, self._lost_at = now, None

@@ -7,7 +7,7 @@ that a user's keymap keeps working.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from textual.binding import Binding
 
@@ -21,6 +21,16 @@ class Key:
     action: str
     word: str
     help: str
+
+
+def scrolling(screen: str) -> tuple[Key, ...]:
+    """The keys of a page that may be longer than the screen."""
+    return (
+        Key(f"{screen}.down", "down", "scroll(1)", "", "further down"),
+        Key(f"{screen}.up", "up", "scroll(-1)", "", "further up"),
+        Key(f"{screen}.page_down", "pagedown", "scroll(10)", "", "a page down"),
+        Key(f"{screen}.page_up", "pageup", "scroll(-10)", "", "a page up"),
+    )
 
 
 ALWAYS = (
@@ -46,6 +56,25 @@ FORM = (
     Key("form.previous", "up", "step(-1)", "before", "the line before"),
     Key("form.done", "ctrl+s", "done", "take it all", "take the whole form; enter on the last line does the same"),
     Key("form.back", "escape", "back", "back", "back; what was typed is asked about before it is lost"),
+    Key("form.help", "f1", "app.help", "help", "what to do on this screen"),
+)
+
+READINGS = (
+    *[replace(key, id=key.id.replace("form.", "readings.")) for key in FORM if key.action != "back"],
+    Key(
+        "readings.instrument", "ctrl+r", "from_instrument", "instrument", "the number on the instrument, into this line"
+    ),
+    *[replace(key, id=key.id.replace("form.", "readings.")) for key in FORM if key.action == "back"],
+)
+
+TURNING = (
+    Key("turning.mark", "space", "mark", "chalk mark", "the chalk mark on the arbor passes the pointer"),
+    Key("turning.done", "enter", "done", "take it", "end the recording and take what it says to the check"),
+    Key("turning.each", "m", "marks_a_turn", "marks a turn", "one chalk mark, or 2, 4, 6, 12 evenly round"),
+    Key("turning.again", "x", "again", "begin again", "another recording; the one until now stays on disk"),
+    Key("turning.units", "u", "app.swap_units", "", "millimetres or thou"),
+    Key("turning.back", "escape", "back", "back", "back to the check; nothing is taken, the recording stays on disk"),
+    Key("turning.help", "question_mark", "app.help", "help", "what to do on this screen"),
 )
 
 BOARD = (
@@ -65,8 +94,8 @@ BOARD = (
         "write the report of the job: one file to print or hand over",
     ),
     Key("board.undo", "z", "undo", "take back", "take back what was written down last; you are asked first"),
-    Key("board.help", "question_mark", "app.help", "help", "what to do on this screen"),
     Key("board.live", "v", "live", "live", "the height where the carriage stands, now"),
+    Key("board.help", "question_mark", "app.help", "help", "what to do on this screen"),
     Key("board.units", "u", "app.swap_units", "", "millimetres or thou"),
     Key("board.back", "escape", "back", "", "back to the list of machines"),
     Key("board.quit", "q", "app.quit", "", "leave truestroke"),
@@ -74,6 +103,7 @@ BOARD = (
 
 CHECK = (
     Key("check.readings", "enter", "readings", "type readings", "type what was read"),
+    Key("check.stream", "t", "stream", "turn, streaming", "turn it by hand while the readings stream"),
     Key("check.drawing", "d", "drawing", "drawing", "the set-up as a drawing, and back to the words"),
     Key("check.adjusted", "a", "adjusted", "adjusted", "write down that it was corrected since its readings"),
     Key("check.skip", "k", "skip", "", "leave this check out on purpose, or take it up again; you are asked first"),
@@ -83,8 +113,8 @@ CHECK = (
     Key("check.up", "up", "scroll(-1)", "", "further up"),
     Key("check.page_down", "pagedown", "scroll(10)", "", "a page down"),
     Key("check.page_up", "pageup", "scroll(-10)", "", "a page up"),
-    Key("check.help", "question_mark", "app.help", "help", "what to do on this screen"),
     Key("check.back", "escape", "back", "back", "back to the board"),
+    Key("check.help", "question_mark", "app.help", "help", "what to do on this screen"),
 )
 
 RESULT = (
@@ -99,9 +129,9 @@ RESULT = (
 )
 
 PHONE = (
-    Key("phone.back", "escape", "back", "back", "back to the number; the page stays open"),
     Key("phone.also", "enter", "back", "", "back to the number; the page stays open"),
     Key("phone.end", "x", "end", "close the page", "no phone can look on any more"),
+    Key("phone.back", "escape", "back", "back", "back to the number; the page stays open"),
 )
 
 ASK_FIRST = (
@@ -130,9 +160,9 @@ PLUG = (
     Key("plug.type", "o", "type_port", "", "type a port: a device name, or a URL such as socket://192.168.1.20:5000"),
     Key("plug.marks", "m", "marks", "marks", "type the stations marked on the rail"),
     Key("plug.again", "a", "refresh_ports", "", "look for serial ports again"),
-    Key("plug.help", "question_mark", "app.help", "help", "what to do on this screen"),
     Key("plug.take", "enter", "back", "", "keep what is chosen and go back to the board"),
     Key("plug.back", "escape", "back", "back", "keep what is chosen and go back to the board"),
+    Key("plug.help", "question_mark", "app.help", "help", "what to do on this screen"),
 )
 
 WHAT_IF = (
@@ -166,13 +196,14 @@ SWEEPS = (
     Key("sweeps.beside", "space", "beside", "beside it", "keep this one faintly in the picture while others are shown"),
     Key("sweeps.replay", "p", "replay", "replay", "play this sweep again"),
     Key("sweeps.units", "u", "app.swap_units", "thou/mm", "millimetres or thou"),
-    Key("sweeps.help", "question_mark", "app.help", "help", "what to do on this screen"),
     Key("sweeps.back", "escape", "back", "back", "back to the board"),
+    Key("sweeps.help", "question_mark", "app.help", "help", "what to do on this screen"),
 )
 
 LIVE = (
-    Key("live.zero", "z", "zero", "zero", "what is read now is the table's plane: the height becomes 0"),
+    Key("live.zero", "0", "zero", "zero", "what is read now is the table's plane: the height becomes 0"),
     Key("live.reference", "r", "reference", "reference", "what is read now is a height you type (a block, a shim)"),
+    Key("live.undo", "z", "undo", "take back", "the zero or the reference set last does not hold any more"),
     Key("live.hold", "h", "clear_hold", "clear hold", "forget the highest and the lowest"),
     Key("live.sound", "s", "sound", "sound", "beeps that say which way and how close; silence inside; off again"),
     Key("live.far", "f", "far", "far view", "digits and bar that can be read from under the machine"),
@@ -183,9 +214,7 @@ LIVE = (
 )
 
 TURN = (
-    Key(
-        "turn.done", "enter", "done", "done, next bolt", "write down what this bolt really did, and plan the rest anew"
-    ),
+    Key("turn.done", "enter", "done", "done, next", "write down what this bolt really did, and plan the rest anew"),
     Key("turn.lock", "l", "lock", "lock nut tight", "the lock nut is tight: show how much it moved the carriage"),
     Key("turn.skip", "k", "skip", "skip", "leave this bolt as it is and go to the next"),
     Key("turn.more_up", "up", "turn(1)", "", "tour only: turn the bolt a little so that the carriage rises"),
@@ -202,7 +231,15 @@ TURN = (
 
 CAUTION = (
     Key("caution.confirm", "y", "confirm", "yes, all of this is so", "the machine is safe to touch: go to the bolt"),
+    *scrolling("caution"),
     Key("caution.back", "escape", "back", "back", "back to the findings"),
+    Key("caution.help", "question_mark", "app.help", "help", "what to do on this screen"),
+)
+
+HELP = (
+    *scrolling("help"),
+    Key("help.back", "escape", "back", "back", "back to the screen"),
+    Key("help.close", "question_mark", "back", "", "back to the screen"),
 )
 
 SWEEP = (
@@ -256,11 +293,9 @@ REPLAY = (
 )
 
 WHY = (
-    Key("why.down", "down", "scroll(1)", "", "further down"),
-    Key("why.up", "up", "scroll(-1)", "", "further up"),
-    Key("why.page_down", "pagedown", "scroll(10)", "", "a page down"),
-    Key("why.page_up", "pageup", "scroll(-10)", "", "a page up"),
-    Key("why.back", "escape", "back", "back", "back"),
+    *scrolling("why"),
+    Key("why.back", "escape", "back", "back", "back to the findings"),
+    Key("why.help", "question_mark", "app.help", "help", "what to do on this screen"),
 )
 
 TABLE: dict[str, tuple[Key, ...]] = {
@@ -268,6 +303,8 @@ TABLE: dict[str, tuple[Key, ...]] = {
     "new machine": FORM,
     "board": BOARD,
     "check": CHECK,
+    "readings": READINGS,
+    "turn by hand": TURNING,
     "result": RESULT,
     "confirm": ASK_FIRST,
     "direction": DIRECTION,

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from logger.description.channels import ChannelFilter
+from logger.description.channels import ChannelFilter, OneChannel
 from logger.errors import NotAllowed
 from logger.rail_picture import Seen
 from logger.tui.asked import Beeper, Page, Parts, SourceSpec
@@ -21,6 +21,7 @@ from logger.tui.drawing import meaning_of
 from logger.tui.feed import Feed, Meaning, Source
 
 if TYPE_CHECKING:
+    from analysis.units import SetUpKind
     from logger.checks.board import Board
     from logger.instruments import Instrument
     from logger.job import Job
@@ -189,6 +190,26 @@ class Session:
             self.recorded_beside,
         )
         return Feed(self.parts.start(spec), self.meaning(), self.clock, ChannelFilter(set_up, instrument))
+
+    def open_stream(self, name: str, unit: str, folder: Path | None = None) -> Feed:
+        """Open the chosen port for a check (``name``): the display's own figures, for no set-up stands behind them.
+
+        ``unit``: what the check reads, ``mm`` or ``mm/m``. ``folder`` None: in the job's next one. NotAllowed where the
+        instrument speaks another, PortError where the port cannot be opened.
+        """
+        instrument = self.instrument()
+        if self.types() or not self.port:
+            raise NotAllowed("No instrument with a wire is chosen.", "Press i on the board: it finds it.")
+        if instrument.base_unit != unit:
+            wanted = "an indicator" if unit == "mm" else "a level"
+            raise NotAllowed(f"{instrument.name} speaks {instrument.unit}, and {wanted} is wanted.", "Choose another.")
+        if folder is None and self.job is not None:
+            folder = self.job.next_recording_folder(name, "live")
+        spec = SourceSpec(self.port, instrument, name, self.machine, folder)
+        kind: SetUpKind = "fixed" if unit == "mm" else "level"
+        step = instrument.step if instrument.step is not None else (0.001 if unit == "mm" else 0.01)
+        meaning = Meaning(unit, kind, resolution=step)
+        return Feed(self.parts.start(spec), meaning, self.clock, OneChannel(instrument))
 
     def close_feed(self, feed: Feed) -> None:
         """Let the port go."""

@@ -150,6 +150,8 @@ class CheckScreen(Sheet):
         swept = not self.check.asks
         if action == "readings":
             return not swept
+        if action == "stream":
+            return any(ask.key == "recording" for ask in self.check.asks)
         if action == "drawing":
             return bool(self._drawing) and self.app.size.width < BESIDE_FROM
         if action in ("sweep", "findings"):
@@ -159,6 +161,10 @@ class CheckScreen(Sheet):
     def action_readings(self) -> None:
         """Type what was read."""
         self.truestroke.open_readings(self.check)
+
+    def action_stream(self) -> None:
+        """Turn it by hand while the readings stream."""
+        self.truestroke.open_turning(self.check)
 
     def action_drawing(self) -> None:
         """The drawing alone, and back."""

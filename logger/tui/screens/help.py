@@ -10,9 +10,9 @@ from typing import ClassVar
 
 from textual.widget import Widget
 
-from logger.tui.keys import ALWAYS, Key
+from logger.tui.keys import ALWAYS, HELP, Key
 from logger.tui.screens.base import Sheet
-from logger.tui.widgets.chrome import KEY_NAMES
+from logger.tui.widgets.chrome import key_name
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, wrap
 
 WHAT_TO_DO = {
@@ -25,7 +25,11 @@ WHAT_TO_DO = {
     "check": "Read the cautions, set up as it says, then press enter and type what was read. Corrected it already? "
     "Press a, so that what rests on it is measured again.",
     "readings": "Type what was read, line after line; enter goes on, and on the last line takes it all. Words: "
-    "first letter, or arrows. Another unit is written out: 4thou, 0.004in. Optional lines may stay empty.",
+    "first letter, or arrows. Another unit is written out: 4thou, 0.004in. Optional lines may stay empty. Ctrl-r reads "
+    "the instrument and puts its number into the line; its own button does the same.",
+    "turn by hand": "Tip on, power locked out. Chalk a mark, turn slowly by hand and press space each time it passes "
+    "the pointer (or the instrument's own button). After two whole turns it says what it found; three or four say it "
+    "better. Enter takes it. Enter without a mark takes the total alone.",
     "result": "Do what stands under 'then move', cautions first. Then press a and measure again. Inside: press enter.",
     "sure?": "Press y only if you mean it; n and escape leave everything as it is.",
     "look once": "Move the tip or the level by hand as it says and watch the display. The number must move that way: "
@@ -38,7 +42,7 @@ WHAT_TO_DO = {
     "response": "Choose a bolt with tab. The picture shows what 1 mm of it does to the reading along the stroke.",
     "sweeps": "Choose a sweep with the arrows. Space keeps it in the picture; then choose another to see both.",
     "live": "The right half is the carriage, the left half the table; between the two lines is right. Set the tip "
-    "on the table and press z, or on a block and press r, before you trust the height.",
+    "on the table and press 0, or on a block and press r, before you trust the height.",
     "turn": "Turn the bolt until the block stands between the two lines and the word says stop. Tighten the lock nut, "
     "press l to see what it moved, then enter.",
     "sweep": "Push the carriage steadily from end to end. Press space each time its middle passes a mark on the rail. "
@@ -47,7 +51,7 @@ WHAT_TO_DO = {
     "which bolt to turn, where to park and what the display must show when it is right. Press enter on the marked row; "
     "i tries other moves on paper, t weighs fewer bolts against a better chance.",
     "replay": "A recorded sweep, drawn as it was recorded. Space stops it, the arrows jump.",
-    "before you turn": "Read the five lines. Press y only if all of them are so.",
+    "before you turn": "Read all of it, down to the last step. Press y only if all of it is so.",
     "why": "How the findings came about. ± is the expanded uncertainty, k = 2, about 95 in 100.",
     "type it": "Type, then enter. Escape leaves everything as it was.",
 }
@@ -57,28 +61,43 @@ class HelpScreen(Sheet):
     """Help for the screen it was called from."""
 
     NAME = "help"
-    KEYS: ClassVar[tuple[Key, ...]] = (
-        Key("help.back", "escape", "back", "back", "back to the screen"),
-        Key("help.close", "question_mark", "back", "", "back to the screen"),
-    )
+    KEYS: ClassVar[tuple[Key, ...]] = HELP
+
+    DEFAULT_CSS = "HelpScreen #help { height: 1fr; }"
 
     def __init__(self, about: str, keys: tuple[Key, ...]) -> None:
         super().__init__()
         self._about = about
         self._keys = keys
+        self._top = 0
 
     def body(self) -> Iterable[Widget]:
-        yield Lines(id="help")
+        yield Lines(id="help", fixed=True)
 
     def fit(self) -> None:
         self.head(self._about)
+        self._top, shown = self.rows_of_page(self._lines(), self._top, max(1, self.app.size.height - 4))
+        self.query_one("#help", Lines).show(shown)
+
+    def _lines(self) -> list[Line]:
         width = max(30, min(100, self.app.size.width - 4))
-        lines: list[Line] = [[]]
+        lines: list[Line] = []
         lines += [[(f"  {part}", INK)] for part in wrap(WHAT_TO_DO.get(self._about, ""), width - 2)]
         lines.append([])
         own = {key.key for key in self._keys}
         for key in (*self._keys, *(key for key in ALWAYS if key.key not in own)):
-            name = KEY_NAMES.get(key.key, key.key)
-            lines.append([(f"  {name:>9}  ", BOLD), (key.help[: width - 12], SOFT)])
-        lines.append([(f"  {'ctrl-p':>9}  ", BOLD), ("every action by name", SOFT)])
-        self.query_one("#help", Lines).show(lines)
+            lines += self._said(key_name(key.key), key.help, width)
+        return [*lines, *self._said("ctrl-p", "every action by name", width)]
+
+    def _said(self, name: str, words: str, width: int) -> list[Line]:
+        """A key and its sentence; what does not fit in the row goes on below it."""
+        parts = wrap(words, width - 12)
+        return [
+            [(f"  {name:>9}  ", BOLD), (parts[0], SOFT)],
+            *[[(f"  {'':>9}  ", BOLD), (part, SOFT)] for part in parts[1:]],
+        ]
+
+    def action_scroll(self, by: int) -> None:
+        """Further down or up."""
+        self._top = max(0, self._top + by)
+        self.fit()

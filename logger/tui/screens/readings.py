@@ -14,15 +14,26 @@ from textual import work
 from textual.worker import Worker, WorkerState
 
 from logger.errors import TruestrokeError
+from logger.readings import Mark
 from logger.tui.asked import Outcome
-from logger.tui.keys import FORM, Key
+from logger.tui.feed import Feed
+from logger.tui.keys import READINGS, Key
 from logger.tui.screens.direction import DirectionScreen
 from logger.tui.screens.new_job import FormSheet
 from logger.tui.screens.result import ResultScreen
-from logger.tui.widgets.form import Field
+from logger.tui.widgets.form import Field, Row, Words
+from logger.tui.wording import Units
 
 if TYPE_CHECKING:
     from logger.checks.model import Ask, Check
+
+SHOWN_PER_S = 10
+STANDS_FOR_S = 0.5
+"""Over so long a reading is averaged before it goes into a line."""
+LARGEST = 20.0
+"""What is usually larger (mm, mm/m) is a place or a size and comes from a rule, not from an indicator."""
+UNSTEADY = 5.0
+"""So many steps of the display may the mean of that time be uncertain before it is said."""
 
 LIMITS = (
     Field("allowed", "Own limit", "optional", more="Your own limit, as 0.1 or 0..0.1. Left out, it stays as it is."),
@@ -53,7 +64,7 @@ class Asked(Exception):
 
 def field_of(ask: Ask, keep: str = "") -> Field:
     """One reading as a line of the form."""
-    hint = ", ".join(part for part in (ask.unit, "list" if ask.many else "", "" if ask.needed else "optional") if part)
+    hint = ", ".join(part for part in ("" if ask.needed else "optional", ask.unit, "list" if ask.many else "") if part)
     label = ask.text[:1].upper() + ask.text[1:]
     more = [f"{label}{f', in {ask.unit}' if ask.unit else ''}."]
     if ask.many:
@@ -77,22 +88,95 @@ def _listed(text: str) -> str:
 
 
 class ReadingsScreen(FormSheet):
-    """The form, and the journal behind it."""
+    """The form, and the journal behind it; ``given``: answers that are known, by key."""
 
     NAME = "readings"
-    KEYS: ClassVar[tuple[Key, ...]] = FORM
+    KEYS: ClassVar[tuple[Key, ...]] = READINGS
 
-    def __init__(self, check: Check) -> None:
-        asks = sorted(check.asks, key=lambda ask: not ask.needed)  # what may be left out stands at the end
-        fields = [*_direction(check), *[field_of(ask) for ask in asks], *(LIMITS if check.allowed.unit else ())]
-        super().__init__(fields)
+    def __init__(self, check: Check, given: Mapping[str, str] | None = None) -> None:
+        known = dict(given or {})
+        # what is known stands first; what may be left out stands at the end
+        asks = sorted(check.asks, key=lambda ask: (ask.key not in known, not ask.needed))
+        fields = [field_of(ask, known.get(ask.key, "")) for ask in asks]
+        super().__init__([*_direction(check), *fields, *(LIMITS if check.allowed.unit else ())])
         self.check = check
+        self._units_of: dict[str, str] = {ask.key: ask.unit for ask in check.asks if ask.usual[1] <= LARGEST}
+        self._many = {ask.key for ask in check.asks if ask.many}
+        self._feed: Feed | None = None
         self._agreed: set[str] = set()
         self._looked: dict[str, str] = {}
 
     def fit(self) -> None:
         self.head(f"{self.check.title}; needs {self.check.needs}")
         super().fit()
+
+    # --- the instrument's number ------------------------------------------------------------------------------------
+
+    def on_mount(self) -> None:
+        super().on_mount()
+        self.set_interval(1 / SHOWN_PER_S, self.tick)
+
+    def on_unmount(self) -> None:
+        if self._feed is not None:
+            self.session.close_feed(self._feed)
+
+    def tick(self) -> None:
+        """The number at the right of the first row; the instrument's own button puts it into the line."""
+        if self._feed is None:
+            return
+        records = self._feed.poll()
+        now = self._feed.now(STANDS_FOR_S)
+        context = f"{self.check.title}; needs {self.check.needs}"
+        if now.height is None:
+            self.head(context, "╱ no signal" if now.state == "lost" else "no reading")
+        else:
+            units = Units(self.truestroke.units_mode, "mm/m" if self._feed.meaning.quantity == "mm/m" else "mm")
+            self.head(context[: max(0, self.app.size.width - 44)], f"{units.height(now.figure)} {units.unit}")
+        if any(isinstance(record, Mark) for record in records):
+            self.action_from_instrument()
+
+    def action_from_instrument(self) -> None:
+        """The number on the instrument, into the line one is in; the port is opened with the first one."""
+        row = next((row for row in self.form.shown if row.box.has_focus), None)
+        unit = self._units_of.get(row.field.key, "") if row is not None else ""
+        if row is None or isinstance(row.box, Words) or unit not in ("mm", "mm/m"):
+            self.say("This line takes no reading of the instrument: go to the line it belongs to.")
+            return
+        if self._feed is None:
+            self._listen(unit)
+        elif self._feed.meaning.quantity != unit:
+            self.say(f"The instrument reads {self._feed.meaning.quantity}, and this line wants {unit}.")
+        else:
+            self._put(row, self._feed)
+
+    def _listen(self, unit: str) -> None:
+        try:
+            self._feed = self.session.open_stream(self.check.name, unit)
+        except TruestrokeError as error:
+            self.say_error(error)
+            return
+        self.say(
+            "The instrument is read, above at the right. Ctrl-r (or its own button) puts its number into the line."
+        )
+
+    def _put(self, row: Row, feed: Feed) -> None:
+        if feed.error is not None:
+            self.say_error(feed.error)
+            return
+        now = feed.now(STANDS_FOR_S)
+        if now.height is None:
+            self.say("There is no reading now. Check the cable, then try again.")
+            return
+        reading = f"{now.height:+.4f}{feed.meaning.quantity}"
+        several = row.field.key in self._many
+        row.set_value(f"{row.value},{reading}" if several and row.value else reading)
+        unsteady = now.uncertainty > UNSTEADY * feed.meaning.resolution
+        said = f"{reading} taken, mean of the last half second"
+        self.say(f"{said}; it does not stand still: wait, and put the line right." if unsteady else f"{said}.")
+        if not several:
+            self.form.step(1)
+
+    # --- what was typed ---------------------------------------------------------------------------------------------
 
     def action_done(self) -> None:
         """Judge and write down, in a thread."""
