@@ -20,7 +20,7 @@ from logger.errors import NotAllowed, TruestrokeError
 from logger.job import Job
 from logger.journal import Journal, JournalContents, JournalEntry
 from logger.rail_picture import Seen
-from logger.readings import LinkLost, Mark, Reading, Record
+from logger.readings import LinkLost, Mark, Reading, Record, TakenBack
 from logger.tui import OpenOn
 from logger.tui.app import TruestrokeApp
 from logger.tui.asked import Heard, Made, SourceSpec, SweepRow
@@ -63,6 +63,8 @@ class InventedSource:
                 self.latest = record
             elif isinstance(record, Mark):
                 self.marks += 1
+            elif isinstance(record, TakenBack):
+                self.marks -= 1
             elif isinstance(record, LinkLost):
                 self.state = "lost"
         return records
@@ -70,6 +72,9 @@ class InventedSource:
     def mark(self) -> None:
         """The operator's key."""
         self.queue.append(Mark(self.latest.t_ns if self.latest else 0))
+
+    def take_back(self) -> None:
+        self.queue.append(TakenBack(self.latest.t_ns if self.latest else 0))
 
     def note_gap(self) -> None:
         """The operator's other key."""

@@ -35,6 +35,8 @@ class Pass:
     marks_s: list[float] = field(default_factory=list)
     sums: FloatArray = field(default_factory=lambda: np.zeros(FINE))
     counts: FloatArray = field(default_factory=lambda: np.zeros(FINE))
+    laid: list[tuple[FloatArray, FloatArray, FloatArray] | None] = field(default_factory=list)
+    """What each mark laid out, (times, heights, places), so that it can be taken up again with the mark."""
     open_t: list[FloatArray] = field(default_factory=list)
     open_height: list[FloatArray] = field(default_factory=list)
 
@@ -100,6 +102,24 @@ class Trace:
         here.marks_s.append(t_s)
         self.here_mm = here.stations_mm[len(here.marks_s) - 1]
         self._close(here, t_s)
+
+    def take_back(self) -> bool:
+        """The newest mark does not stand: what it laid out is open again. False where there is none."""
+        if not self.now.marks_s and len(self.passes) > 1 and not self.now.counts.any():
+            self.passes.pop()
+        here = self.now
+        if not here.marks_s:
+            return False
+        here.marks_s.pop()
+        laid = here.laid.pop() if here.laid else None
+        if laid is not None:
+            t_s, height, x_mm = laid
+            _add(here.sums, here.counts, self._bins(x_mm), height, -1.0)
+            here.open_t, here.open_height = [t_s, *here.open_t], [height, *here.open_height]
+        if not here.marks_s:
+            here.open_t, here.open_height = [], []
+        self.here_mm = here.stations_mm[len(here.marks_s) - 1] if here.marks_s else None
+        return True
 
     def add(self, t_s: FloatArray, height: FloatArray, x_mm: FloatArray | None = None) -> None:
         """Readings (n,): their times, heights, and positions where the line carries them (nan where it does not)."""
@@ -184,12 +204,16 @@ class Trace:
 
     def _close(self, one: Pass, mark_s: float | None) -> None:
         """Lay the open stretch out between its two marks; a stretch that never got its second mark is left out."""
+        laid = None
         if one.open_t and mark_s is not None and len(one.marks_s) >= 2:
             t, height = np.concatenate(one.open_t), np.concatenate(one.open_height)
             t0, t1 = one.marks_s[-2], one.marks_s[-1]
             x0, x1 = one.stations_mm[len(one.marks_s) - 2], one.stations_mm[len(one.marks_s) - 1]
             share = np.clip((t - t0) / max(1e-9, t1 - t0), 0.0, 1.0)
-            self._bin(one, x0 + share * (x1 - x0), height)
+            laid = (t, height, x0 + share * (x1 - x0))
+            self._bin(one, laid[2], height)
+        if mark_s is not None:
+            one.laid.append(laid)
         one.open_t, one.open_height = [], []
 
     def _bins(self, x_mm: FloatArray) -> FloatArray:
@@ -221,7 +245,7 @@ def _closed(seen: BoolArray, most: int) -> BoolArray:
     return out
 
 
-def _add(sums: FloatArray, counts: FloatArray, bins: FloatArray, height: FloatArray) -> None:
+def _add(sums: FloatArray, counts: FloatArray, bins: FloatArray, height: FloatArray, sign: float = 1.0) -> None:
     at = bins.astype(np.int64)
-    np.add.at(sums, at, height)
-    np.add.at(counts, at, 1.0)
+    np.add.at(sums, at, sign * height)
+    np.add.at(counts, at, sign)

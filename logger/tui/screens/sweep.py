@@ -15,7 +15,7 @@ from textual.widget import Widget
 
 from logger.errors import TruestrokeError
 from logger.rail_picture import NOTHING, Curve, RailPicture, bolts_of, lines_for
-from logger.readings import Gap, LinkBack, LinkLost, Mark, Reading, Record
+from logger.readings import Gap, LinkBack, LinkLost, Mark, Reading, Record, TakenBack
 from logger.tui.drawing import place_of, positions_of, windows_of
 from logger.tui.feed import Feed, Now, in_base_units
 from logger.tui.guidance import pace_words, stations_round, stretch_words
@@ -142,6 +142,8 @@ class SweepScreen(Sheet):
             run = []
             if isinstance(record, Mark):
                 trace.mark(record.t_ns * 1e-9)
+            elif isinstance(record, TakenBack):
+                self._took_back()
             elif isinstance(record, LinkLost):
                 self.say(f"Link lost: {record.why}. What came before is on disk; waiting for it to come back.")
             elif isinstance(record, LinkBack):
@@ -273,6 +275,24 @@ class SweepScreen(Sheet):
         """The carriage's middle stands at the next station."""
         if self.feed is not None and self.feed.ended is None:
             self.feed.source.mark()  # type: ignore[attr-defined]
+
+    def action_take_back(self) -> None:
+        """The newest mark was a slip."""
+        trace = self.trace
+        if self.feed is None or trace is None or self.feed.ended is not None:
+            return
+        if any(one.marks_s for one in trace.passes):
+            self.feed.source.take_back()  # type: ignore[attr-defined]
+        else:
+            self.say("There is no mark to take back.")
+
+    def _took_back(self) -> None:
+        trace = self.trace
+        if trace is None or not trace.take_back():
+            return
+        station = trace.next_station()
+        where = f" The next space is for {self.units.position(station)} again." if station is not None else ""
+        self.say(f"The last mark was taken back; it stays in the recording, and so does this.{where}")
 
     def action_note_gap(self) -> None:
         """Leave what came just now out."""
