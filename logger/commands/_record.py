@@ -187,6 +187,8 @@ def _watched(recorder: Together, args: argparse.Namespace, wanted: Sequence[floa
     def on_key(key: str) -> None:
         if key == " ":
             recorder.mark()
+        elif key == "z" and recorder.marks > 0:
+            recorder.take_back()
         elif key == "g":
             recorder.note_gap()
         elif key in ("\r", "\n"):
@@ -207,7 +209,7 @@ def _watched(recorder: Together, args: argparse.Namespace, wanted: Sequence[floa
 
 def _keys_said(wanted: Sequence[float]) -> str:
     marks = "space = the middle passes a station, " if wanted else "space = mark, "
-    return f"Recording. {marks}g = note a gap, Enter = end. Push the carriage at a steady pace, there and back."
+    return f"Recording. {marks}z = take it back, g = note a gap, Enter = end. Push the carriage at a steady pace, there and back."
 
 
 def _progress(recorder: Together, passes: int, wanted: Sequence[float]) -> str:

@@ -24,7 +24,8 @@ def add_parser(subparsers: Subparsers) -> None:
         "a foot switch that types a space, or the instrument's line. Each pass begins with a mark at its own\n"
         "first station, so N stations and P passes give N x P marks. Opening a port may reset the device behind it.\n"
         "\n"
-        "Keys in a terminal: space = the carriage passes a station now; Enter = end of the sweep; g = note a gap.\n"
+        "Keys in a terminal: space = the carriage passes a station now; z = the last mark was a slip;\n"
+        "g = note a gap; Enter = end of the sweep.\n"
         "Stand clear of the blade; power isolated and locked out.",
         "  truestroke sweep --port /dev/ttyUSB0 --instrument indicator-line --set-up across \\\n"
         "                   --passes 2 --marks 0,500,1000,1500,2000,2600\n"
