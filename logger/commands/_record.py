@@ -209,7 +209,8 @@ def _watched(recorder: Together, args: argparse.Namespace, wanted: Sequence[floa
 
 def _keys_said(wanted: Sequence[float]) -> str:
     marks = "space = the middle passes a station, " if wanted else "space = mark, "
-    return f"Recording. {marks}z = take it back, g = note a gap, Enter = end. Push the carriage at a steady pace, there and back."
+    keys = f"{marks}z = take the last mark back, g = note a gap, Enter = end."
+    return f"Recording. {keys} Push the carriage at a steady pace, there and back."
 
 
 def _progress(recorder: Together, passes: int, wanted: Sequence[float]) -> str:
