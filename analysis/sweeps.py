@@ -344,7 +344,7 @@ def _worst_anchor(readings: Sequence[PassReadings], fit: Fit) -> tuple[int, int,
     worst, found = 4.5, None
     for which, fitted in enumerate(fit.passes):
         motion: Motion = fitted.motion
-        if motion.measured or len(motion.t_s) < 4:
+        if motion.measured or len(motion.t_s) < 4 or np.any(np.diff(motion.x_mm) == 0.0):  # it stood: no mark, no strip
             continue
         for anchor in range(1, len(motion.t_s) - 1):
             x = motion.x_mm[anchor]

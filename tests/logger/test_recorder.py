@@ -298,3 +298,24 @@ def test_the_reading_process_imports_nothing_heavy():
         "import sys, logger.link.reader; print([m for m in ('numpy','textual','pydantic','yaml') if m in sys.modules])"
     )
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, check=True).stdout.strip() == b"[]"
+
+
+def test_a_mark_taken_back_counts_no_more_and_stays_in_the_bytes(tmp_path):
+    folder = tmp_path / "0001-a"
+    with line(tmp_path) as cable, Recorder.start(spec(cable.name, folder, marks_expected=2)) as recorder:
+        cable.send(b"+0.001\r\n")
+        until(lambda: recorder.readings == 1, "the reading")
+        recorder.take_back()  # there is none: nothing happens
+        recorder.mark()
+        recorder.mark()  # a slip, which would end it after a second
+        recorder.take_back()
+        until(lambda: recorder.marks == 1, "one mark that stands")
+        recorder.mark()
+        assert ended_by(recorder).how == "passes"
+    opened = open_recording(folder)
+    assert len(opened.mark_t_s) == 2
+    assert opened.marks_taken_back == 1
+    written = (folder / "wire.csv").read_text()
+    assert (written.count(",key,"), written.count(",undo,")) == (3, 2)
+    assert "the newest mark was taken back" in (folder / "readings.csv").read_text()
+    assert verify(folder) == []
