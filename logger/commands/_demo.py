@@ -139,7 +139,7 @@ class Headless:
     def _sweep(self, instrument: Instrument) -> Findings:
         """One sweep there and back through the production recorder, judged."""
         from logger import advice, findings
-        from logger.commands._record import wrap_up
+        from logger.commands._ended import wrap_up
         from logger.recorder import Recorder, RecorderSpec
         from logger.recording import open_recording
 

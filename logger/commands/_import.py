@@ -29,7 +29,7 @@ def import_(args: argparse.Namespace) -> Answer:
     source = Path(args.file)
     args.terminal.progress(f"Reading {source.name} ...")
     table = read_table(source, columns, separator=SEPARATORS.get(args.separator or ""), decimal=args.decimal)
-    from logger.commands._record import wrap_up
+    from logger.commands._ended import wrap_up
     from logger.record.imported import plan_of, write
 
     plan = plan_of(job, set_up, table, source.name, heights=args.kind == "heights")

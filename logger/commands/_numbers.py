@@ -6,14 +6,20 @@ must be named with the number that is wrong, not as "invalid value".
 
 from __future__ import annotations
 
+import argparse
 import math
 from itertools import pairwise
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from logger.errors import NotAllowed
 
+if TYPE_CHECKING:
+    from logger.job import Job
+
 End = Literal["closed", "still"] | float
 
+MOST_PASSES = 100
+LONGEST_WAIT_S = 3600.0
 CLIP_MM = 5.0  #: stations up to this far outside the stroke are taken to mean its end
 
 
@@ -73,3 +79,12 @@ def until(text: str | None, *, still: bool = False) -> End | None:
         words = "closed, still" if still else "closed"
         raise NotAllowed(f"--until '{text}' is not known.", f"Allowed: {words}, or seconds above 0.")
     return seconds
+
+
+def the_stations(args: argparse.Namespace, job: Job) -> tuple[tuple[float, ...], list[str]]:
+    """The stations of a sweep as asked for, and what was noted; ``--passes`` and ``--give-up`` kept in bounds."""
+    if not 1 <= args.passes <= MOST_PASSES:
+        raise NotAllowed(f"--passes {args.passes} is not possible.", f"Allowed: 1 to {MOST_PASSES}; usual: 2.")
+    if not 0 <= args.give_up <= LONGEST_WAIT_S:
+        raise NotAllowed(f"--give-up {args.give_up:g} is not possible.", f"Allowed: 0 to {LONGEST_WAIT_S:g} seconds.")
+    return stations(args.marks, job.machine.carriage.stroke_mm) if args.marks else ((), [])

@@ -11,13 +11,14 @@ import argparse
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from logger.commands import Answer
+from logger.commands._ended import all_told, beside_told, wrap_up
 from logger.commands._job import open_job, the_set_up
-from logger.commands._numbers import stations, until
+from logger.commands._numbers import the_stations, until
 from logger.commands._stream import records
-from logger.errors import InstrumentLost, NotAllowed, NotUnderstood, TruestrokeError
+from logger.errors import NotAllowed
 from logger.link.beside_asked import asked_beside, fits, folders_for
 from logger.readings import Ended, LinkBack, LinkLost, Reading
 from logger.wording import plural, raw
@@ -29,10 +30,6 @@ if TYPE_CHECKING:
     from logger.link.beside_asked import Asked
     from logger.link.together import Together
     from logger.recorder import RecorderSpec
-    from logger.recording import Recording
-
-MOST_PASSES = 100
-LONGEST_WAIT_S = 3600.0
 
 
 def sweep(args: argparse.Namespace) -> Answer:
@@ -62,18 +59,10 @@ def sweep(args: argparse.Namespace) -> Answer:
     specs = _specs(args, job, folder, set_up, instrument, wanted, list(zip(beside, folders, strict=True)))
     ended, others = _recorded(args, specs, wanted)
     answer = wrap_up(job, folder, ended, warnings, instrument, args.port)
-    told = [_beside_told(job, one, where, end) for one, where, end in zip(beside, folders, others, strict=True)]
+    told = [beside_told(job, one, where, end) for one, where, end in zip(beside, folders, others, strict=True)]
     if ended.how not in ("interrupted", "disk full"):
         told += [_copied(job, folder, ended, name, instrument, args.port) for name in also]
-    return _all_told(answer, told) if told else answer
-
-
-def the_stations(args: argparse.Namespace, job: Job) -> tuple[tuple[float, ...], list[str]]:
-    if not 1 <= args.passes <= MOST_PASSES:
-        raise NotAllowed(f"--passes {args.passes} is not possible.", f"Allowed: 1 to {MOST_PASSES}; usual: 2.")
-    if not 0 <= args.give_up <= LONGEST_WAIT_S:
-        raise NotAllowed(f"--give-up {args.give_up:g} is not possible.", f"Allowed: 0 to {LONGEST_WAIT_S:g} seconds.")
-    return stations(args.marks, job.machine.carriage.stroke_mm) if args.marks else ((), [])
+    return all_told(answer, told) if told else answer
 
 
 # --- which way is up -------------------------------------------------------------------------------------------------
@@ -233,123 +222,3 @@ def _progress(recorder: Together, passes: int, wanted: Sequence[float]) -> str:
 
 def _shown(latest: Reading | None) -> str:
     return "no reading" if latest is None else raw(latest.value, latest.unit)
-
-
-# --- afterwards ------------------------------------------------------------------------------------------------------
-
-
-def wrap_up(job: Job, folder: Path, ended: Ended, warnings: list[str], instrument: Instrument, port: str) -> Answer:
-    """Open what was recorded, say what is in it, and enter it in the journal if it is a sweep."""
-    from logger.recording import open_recording
-
-    recording = open_recording(folder)
-    failure = _failure(recording, ended, instrument, port)
-    found = _found(recording, warnings)
-    facts: dict[str, Any] = {
-        "sweep": recording.name,
-        "readings": len(recording.value),
-        "marks": len(recording.mark_t_s),
-        "garbage": recording.garbage,
-        "gaps": len(recording.gaps_t_s),
-        "passes": 0 if found is None else found[1],
-        "position_source": "none" if found is None else found[0],
-        "ended": ended.how,
-    }
-    warnings += recording.warnings
-    if failure is None:
-        job.append("sweep", **facts, set_up=recording.set_up)
-    return Answer(
-        {**facts, "folder": str(folder), "warnings": warnings}, _lines(facts, folder, warnings, failure), failure
-    )
-
-
-def _beside_told(job: Job, one: Asked, folder: Path, ended: Ended | None) -> Answer:
-    """One of the other instruments: the same facts as of the first, or those of an encoder."""
-    ended = ended or Ended(0, "interrupted", "The reading process ended without a word.")
-    if not one.is_position:
-        return wrap_up(job, folder, ended, [], one.instrument, one.port)
-    from logger.recording import open_alone
-
-    recording = open_alone(folder)
-    failure = _failure(recording, ended, one.instrument, one.port)
-    facts: dict[str, Any] = {
-        "sweep": f"{folder.parent.name}/{folder.name}",
-        "readings": len(recording.value),
-        "marks": len(recording.mark_t_s),
-        "garbage": recording.garbage,
-        "gaps": len(recording.gaps_t_s),
-        "ended": ended.how,
-        "folder": str(folder),
-        "warnings": list(recording.warnings),
-    }
-    lines = [
-        f"{facts['sweep']}: {plural(facts['readings'], 'position')}, {plural(facts['gaps'], 'gap')}, "
-        f"garbage {facts['garbage']}; ended: {facts['ended']}.",
-        *[f"  note: {warning}" for warning in recording.warnings],
-    ]
-    return Answer(facts, lines, failure)
-
-
-def _all_told(answer: Answer, told: Sequence[Answer]) -> Answer:
-    """The first instrument's answer with the others' in ``beside``; the first failure is the sweep's."""
-    lines = [line for one in told for line in one.lines if not line.startswith("Next: ")]
-    failure = next((one.failure for one in (answer, *told) if one.failure is not None), None)
-    return Answer({**answer.json, "beside": [one.json for one in told]}, [*lines, *answer.lines], failure)
-
-
-def _failure(recording: Recording, ended: Ended, instrument: Instrument, port: str) -> TruestrokeError | None:
-    kept = f"Everything received is kept in {recording.folder}."
-    if ended.how == "link lost":
-        return InstrumentLost(
-            f"The instrument on {port} went away and did not come back. {kept}",
-            f"Check the cable, then sweep again; 'truestroke spots {recording.number}' judges what there is.",
-        )
-    if ended.how == "disk full":
-        from logger.errors import CannotSave
-
-        return CannotSave(f"The disk is full. {kept}", ended.message or "Free some space, then sweep again.")
-    if len(recording.value):
-        return None
-    if recording.garbage:
-        return NotUnderstood(
-            f"Bytes arrived on {port}, but no reading of {instrument.name} could be made of them. {kept}",
-            _whatfits(recording),
-        )
-    return NotUnderstood(f"Nothing arrived on {port}. {kept}", "Is the instrument switched on, and set to send?")
-
-
-def _whatfits(recording: Recording) -> str:
-    """Which instrument file explains the bytes that did arrive: they are on disk, the port need not be opened again."""
-    from logger.link.identify import wrong_settings_hint
-    from logger.link.wire import FILE_NAME
-    from logger.record.rows import RowsFile, read_wire
-
-    rows, _ = read_wire(RowsFile.read(recording.folder / FILE_NAME))
-    raw = b"".join(row.raw for row in rows if row.channel == "in")
-    return wrong_settings_hint(raw, recording.instrument) or "Check the instrument's own settings."
-
-
-def _found(recording: Recording, warnings: list[str]) -> tuple[str, int] | None:
-    """Where the positions come from and how many passes there are; None where none can be found, which is said."""
-    from logger import findings
-
-    if not len(recording.value):
-        return None
-    try:
-        positions = findings.positions(recording)
-    except TruestrokeError as error:
-        warnings.append(str(error))
-        return None
-    warnings += positions.warnings
-    return positions.source, len(positions.direction)
-
-
-def _lines(facts: dict[str, Any], folder: Path, warnings: Sequence[str], failure: TruestrokeError | None) -> list[str]:
-    lines = [
-        f"{facts['sweep']}: {plural(facts['readings'], 'reading')}, {plural(facts['marks'], 'mark')}, "
-        f"{plural(facts['passes'], 'pass', 'passes')}, {plural(facts['gaps'], 'gap')}, garbage {facts['garbage']}; "
-        f"ended: {facts['ended']}.",
-        f"  positions from {facts['position_source']}; kept in {folder}",
-        *[f"  note: {warning}" for warning in warnings],
-    ]
-    return lines if failure is not None else [*lines, "Next: truestroke spots, then truestroke bolts."]

@@ -12,6 +12,8 @@ import sys
 from typing import TYPE_CHECKING
 
 from logger.commands import Answer
+from logger.commands._ended import wrap_up
+from logger.commands._numbers import the_stations
 from logger.errors import NotAllowed
 from logger.record.typed_sheet import AGAIN, END, Sheet
 from logger.wording import nearest
@@ -33,7 +35,6 @@ HELP = (
 
 def sweep(args: argparse.Namespace, job: Job, set_up: str) -> Answer:
     """A sweep whose readings are typed."""
-    from logger.commands._record import the_stations, wrap_up
     from logger.link.beside_asked import fits
 
     instrument, name = _instrument(args, job, set_up)
