@@ -244,7 +244,7 @@ HELP = (
 
 SWEEP = (
     Key("sweep.mark", "space", "mark", "mark", "the carriage's middle stands at the next station"),
-    Key("sweep.undo", "z", "take_back", "take back", "the newest mark was a slip: it counts no more (both stay written)"),
+    Key("sweep.undo", "z", "take_back", "take back", "the newest mark was a slip: it counts no more (both stay)"),
     Key("sweep.end_pass", "enter", "end_pass", "end of pass", "this pass is done; after the last the findings follow"),
     Key("sweep.gap", "g", "note_gap", "note a gap", "something was wrong just now: leave this stretch out"),
     Key("sweep.throw", "x", "throw_away", "throw this away", "forget this sweep (it stays on disk) and begin again"),
