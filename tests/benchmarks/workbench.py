@@ -97,6 +97,8 @@ class MemoryRecording:
     warnings: tuple[str, ...] = ()
     channels: tuple[str, ...] = ("",)
     position_from: str = ""
+    index_t_s: FloatArray = field(default_factory=lambda: np.zeros(0))
+    index_position_mm: FloatArray = field(default_factory=lambda: np.zeros(0))
 
 
 def sweep(
