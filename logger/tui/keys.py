@@ -274,10 +274,22 @@ FINDINGS = (
     Key("findings.expected", "e", "expected", "expected", "what the profile will be once the moves are made"),
     Key("findings.compare", "c", "compare", "compare", "the sweep before this one, faintly beside it"),
     Key("findings.response", "r", "response", "", "what each bolt does to the reading, believed and learned"),
+    Key("findings.positions", "p", "positions", "", "where the places came from: repairs, another source"),
     Key("findings.undo", "z", "undo", "", "take back what was written down last; you are asked first"),
     Key("findings.units", "u", "app.swap_units", "", "millimetres or thou"),
     Key("findings.back", "escape", "back", "back", "back to the board"),
     Key("findings.help", "question_mark", "app.help", "help", "what to do on this screen"),
+)
+
+POSITIONS = (
+    Key("positions.take", "enter", "take", "take it", "write this choice down and look at the sweep anew"),
+    Key("positions.next", "tab", "choose(1)", "", "the next line"),
+    Key("positions.previous", "shift+tab", "choose(-1)", "", "the line before"),
+    Key("positions.down", "down", "choose(1)", "next", "the next line"),
+    Key("positions.up", "up", "choose(-1)", "before", "the line before"),
+    Key("positions.units", "u", "app.swap_units", "", "millimetres or thou"),
+    Key("positions.back", "escape", "back", "back", "back to the findings; nothing is changed"),
+    Key("positions.help", "question_mark", "app.help", "help", "what to do on this screen"),
 )
 
 REPLAY = (
@@ -319,6 +331,7 @@ TABLE: dict[str, tuple[Key, ...]] = {
     "cautions": CAUTION,
     "sweep": SWEEP,
     "findings": FINDINGS,
+    "positions": POSITIONS,
     "replay": REPLAY,
     "why": WHY,
 }

@@ -234,6 +234,12 @@ class JobParts:
         parked = ParkedMove(move.bolt, move.park_mm, made.before, made.after)
         job.append_turned([estimate_turned(job, parked, set_up=made.set_up)])
 
+    def agree(self, job: Job, sweeps: Sequence[str], repair: str) -> None:
+        """The journal says that this repair, or this source of positions, is agreed to for these sweeps."""
+        from logger.judging.agreed import agree
+
+        agree(job, sweeps, repair)
+
     # --- findings and advice ----------------------------------------------------------------------------------------
 
     def trusts(self) -> tuple[str, ...]:
@@ -317,6 +323,9 @@ def last_words(entry: JournalEntry) -> LastEntry:
             f"{when}: sweep {data.get('sweep', '')}",
             "The sweep stays on disk but is not counted: findings and advice go back to the state before it.",
         )
+    if entry.kind == "agreed":
+        words = f"{when}: {data.get('sweep', '')}, agreed: {data.get('repair', '')}"
+        return LastEntry(entry.id, words, "The sweep is judged as before; nothing recorded was changed.")
     if entry.kind == "turned":
         from logger.job import turned_in
 

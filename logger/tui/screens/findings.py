@@ -21,6 +21,7 @@ from logger.tui.drawing import place_of
 from logger.tui.keys import FINDINGS, Key
 from logger.tui.screens.base import Sheet
 from logger.tui.screens.cautions import CautionsScreen
+from logger.tui.screens.positions import PositionsScreen
 from logger.tui.screens.response import ResponseScreen
 from logger.tui.screens.turn import TurnScreen
 from logger.tui.screens.what_if import WhatIfScreen
@@ -29,6 +30,7 @@ from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, plate, wrap
 from logger.tui.widgets.moves import MoveTable
 from logger.tui.widgets.rail import Rail
 from logger.tui.wording import State, Units, chance, joined
+from logger.wording import plural
 
 TRUST_WORDS = {
     "few": "few moves and a good chance",
@@ -218,7 +220,9 @@ class FindingsScreen(Sheet):
             return []
         width = self.app.size.width - 4
         lines: list[Line] = [[(f"  {part}", INK)] for part in wrap(self._outlook(plan), width)]
-        said = (*plan.why, *(seen.findings.warnings if seen.findings else ()), *plan.warnings)
+        offered = len(seen.findings.repairs) if seen.findings else 0
+        repairs = (f"{plural(offered, 'repair')} of this sweep offered: p shows what, and asks.",) if offered else ()
+        said = (*repairs, *plan.why, *(seen.findings.warnings if seen.findings else ()), *plan.warnings)
         for text in dict.fromkeys(said):
             lines += [[(f"  {part}", SOFT)] for part in wrap(text, width)]
         room = max(LINES_AFTER, self.query_one("#after", Lines).size.height)
@@ -258,6 +262,8 @@ class FindingsScreen(Sheet):
             return bool(plan and plan.moves) and not self._busy
         if action == "why":
             return not self._busy
+        if action == "positions":
+            return self.session.seen.findings is not None and not self._busy
         if action == "compare":
             return self.session.seen.before is not None
         if action in ("trust", "what_if", "response"):
@@ -299,6 +305,17 @@ class FindingsScreen(Sheet):
     def action_response(self) -> None:
         """What each bolt does to the reading."""
         self.app.push_screen(ResponseScreen())
+
+    def action_positions(self) -> None:
+        """Where the places came from, and what can be repaired or chosen."""
+        findings = self.session.seen.findings
+        if findings is not None:
+            self.app.push_screen(PositionsScreen(findings, self._agreed))
+
+    def _agreed(self) -> None:
+        self.session.forget_what_was_found()
+        self.say("Written down. Looking at the sweep anew; z takes it back.")
+        self.look()
 
     def action_trust(self) -> None:
         """Weigh few moves against the chance to come inside in another way, and plan anew."""
