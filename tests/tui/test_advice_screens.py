@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from analysis.results import Repair
 from logger.readings import Ended, LinkLost, Mark, Reading
 from logger.tui.invented import InventedParts, source_of
 from logger.tui.invented_numbers import invented_findings
@@ -398,5 +399,37 @@ def test_an_instrument_that_sends_its_position_needs_no_marks_but_an_early_enter
             pass_time(app, 0.2)
             await press(app, pilot, "enter")
             assert source.stopped == "operator"
+
+    run(scenario())
+
+
+# --- where the places came from ----------------------------------------------------------------------------------
+
+
+def test_a_repair_is_offered_taken_with_a_key_and_written_into_the_journal():
+    said = []
+
+    class Agreeing(InventedParts):
+        def agree(self, job, sweeps, repair):
+            said.append((sweeps, repair))
+
+    found = "The mark at 900 mm in pass 2 is 45 mm off what the other passes say. It was left out."
+    doubtful = replace(
+        invented_findings(), repairs=(Repair("late mark moved", "0007-across", found, "take it as pressed later"),)
+    )
+
+    async def scenario():
+        parts = Agreeing()
+        parts.seen = replace(parts.seen, findings=doubtful)
+        async with opened(parts=parts) as (app, pilot):
+            await scene_findings(app, pilot)
+            await press(app, pilot, "p")
+            text = shown(app)
+            assert "45 mm off what the other" in text
+            assert "> Take it as pressed later" in text
+            await press(app, pilot, "enter")
+            assert said == [(("0007-across",), "late mark moved")]
+            await press(app, pilot, "p", "down", "down", "down", "enter")
+            assert said[1][1] == "positions from marks"
 
     run(scenario())

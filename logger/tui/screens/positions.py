@@ -20,6 +20,7 @@ from logger.tui.keys import POSITIONS, Key
 from logger.tui.screens.base import Sheet
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, wrap
 from logger.tui.wording import Units
+from logger.wording import plural
 
 SOURCES = ("tool", "encoder", "marks", "strips", "stops", "ends only")
 WORDS = {
@@ -121,7 +122,8 @@ class PositionsScreen(Sheet):
 
 def where_from(findings: Findings, units: Units) -> list[str]:
     """Sentences: the source and why, how well the places are known along the stroke, what was doubtful."""
-    sentences = [f"Positions come from {findings.position_source}: {findings.position_why}."]
+    why = f": {findings.position_why}" if findings.position_why else ""
+    sentences = [f"Positions come from {findings.position_source}{why}."]
     u, x = findings.position_uncertainty_mm, findings.profile.x_mm
     if u is not None and len(u) == len(x) > 0:
         at = int(np.argmax(u))
@@ -130,7 +132,7 @@ def where_from(findings: Findings, units: Units) -> list[str]:
         sentences.append(f"Places are known to ±{u[at]:.0f} mm at worst, at {units.position(float(x[at]))}.")
         sentences.append(f"Along the stroke (mm): {along}.")
     sentences.append(
-        f"{len(findings.repairs)} repairs are offered. Nothing recorded is changed; what you take can be taken back."
+        f"{plural(len(findings.repairs), 'repair')} offered. Nothing recorded is changed; it can be taken back."
         if findings.repairs
         else "Nothing in it is doubtful enough for a repair. Where positions come from can be chosen:"
     )
