@@ -40,6 +40,10 @@ except ImportError:  # Windows
     grp = None  # type: ignore[assignment]
 
 READ_SIZE = 4096
+_STREAM_WAIT_S = 0.1
+"""The shortest that a terminal's read can be told to wait."""
+_STREAM_CHUNKS = 16
+"""So many pieces in one batch are a stream: one every two milliseconds."""
 _WAIT_S = 0.02
 """How long a port that cannot be waited on (Windows, loop://) blocks for its first byte."""
 
@@ -71,18 +75,40 @@ class _Source(Protocol):
     def read(self, timeout_s: float) -> bytes | None:
         """What is there; b"" when nothing came in time; None when the far end closed."""
 
+    def expect(self, stream: bool) -> None:
+        """``stream``: so much comes that the next piece will be here within a moment."""
+
     def close(self) -> None: ...
 
 
 class _Descriptor:
-    """A serial port of a POSIX system: wait until something is there, then take whatever it is."""
+    """A serial port of a POSIX system: wait until something is there, then take whatever it is.
+
+    A thousand lines a second are a thousand times waiting and reading. While an instrument streams like that the system
+    waits inside the read, which halves the price; it gives up after ``_STREAM_WAIT_S`` (VTIME, POSIX general terminal
+    interface), so that a stream that stops is seen about as soon.
+    """
 
     def __init__(self, port: Any) -> None:
         self._port = port
         self._fd: int = port.fileno()
         self._wait = _waiter(self._fd)
+        self._streams = False
+
+    def expect(self, stream: bool) -> None:
+        if stream == self._streams or not hasattr(os, "set_blocking"):
+            return
+        settings = termios.tcgetattr(self._fd)
+        settings[6][termios.VMIN], settings[6][termios.VTIME] = 0, round(10 * _STREAM_WAIT_S) if stream else 0
+        termios.tcsetattr(self._fd, termios.TCSANOW, settings)
+        os.set_blocking(self._fd, stream)
+        self._streams = stream
 
     def read(self, timeout_s: float) -> bytes | None:
+        if self._streams:
+            data = os.read(self._fd, READ_SIZE)
+            if data:
+                return data  # else nothing came, or the far end closed: that is told apart below
         if not self._wait(timeout_s):
             return b""
         try:
@@ -121,6 +147,9 @@ class _Socket:
         except BlockingIOError:
             return b""
 
+    def expect(self, stream: bool) -> None:
+        return
+
     def close(self) -> None:
         self._port.is_open = False  # pyserial would sleep 0.3 s over closing a socket
         self._socket.close()
@@ -137,6 +166,9 @@ class _Polled:
         data: bytes = self._port.read(max(1, min(READ_SIZE, self._port.in_waiting)))
         return data
 
+    def expect(self, stream: bool) -> None:
+        return
+
     def close(self) -> None:
         self._port.close()
 
@@ -148,6 +180,7 @@ class Port:
         self.name = name
         self._port = port
         self._source: _Source = _source(name, port)
+        self._streams = False
 
     def read(self, timeout_s: float) -> bytes:
         try:
@@ -160,9 +193,11 @@ class Port:
 
     def collect(self, chunks: list[tuple[int, bytes]], due_ns: int, batch_ns: int, most_bytes: int) -> None:
         """Append what comes as ``(now_ns() when it had been read, bytes)`` until ``due_ns``, or ``batch_ns`` after the
-        first, or ``most_bytes``. What came before the instrument was lost is in ``chunks``."""
+        first, or ``most_bytes``. What came before the instrument was lost is in ``chunks``. A stream that stops
+        ends its last batch up to ``_STREAM_WAIT_S`` late."""
         read, size, stamp = self._source.read, 0, now_ns()
         try:
+            self._source.expect(self._streams)
             while True:
                 chunk = read((due_ns - stamp) / 1e9 if due_ns > stamp else 0.0)
                 stamp = now_ns()
@@ -174,6 +209,7 @@ class Port:
                 elif chunk is None:
                     break
                 if stamp >= due_ns or size >= most_bytes:
+                    self._streams = len(chunks) >= _STREAM_CHUNKS
                     return
         except _LOST as error:
             raise InstrumentLost(f"{shown(self.name)} went away: {_reason(error)}.") from error

@@ -16,7 +16,10 @@ _FORMULA = "=+-@"
 
 def escape_bytes(raw: bytes) -> str:
     """``raw`` as one line of printable ASCII; :func:`unescape_bytes` turns it back."""
-    text = raw.decode("latin-1").encode("unicode_escape").decode("ascii").replace('"', "\\x22")
+    if b"'" in raw:  # the interpreter's own form would put a backslash before it where a double quote is there too
+        text = raw.decode("latin-1").encode("unicode_escape").decode("ascii").replace('"', "\\x22")
+    else:
+        text = repr(raw)[2:-1].replace('"', "\\x22")
     if text and text[0] in _FORMULA:
         text = f"\\x{ord(text[0]):02x}{text[1:]}"
     return text

@@ -32,9 +32,12 @@ class LineSplitter:
             return []
         span = min(max(0, t_ns - self._last_ns), LONGEST_CLUMP_NS)
         self._last_ns = t_ns
-        if not self._tail and not self._skipping and chunk.find(b"\n") == len(chunk) - 1 and b"\r" not in chunk[:-2]:
-            line = chunk.rstrip(b"\r\n")  # the everyday case: one line, whole
-            return [(t_ns, line[: LONGEST_LINE + 1])] if line else []
+        end = chunk.find(b"\n")
+        if end == len(chunk) - 1 and not self._tail and not self._skipping:  # the everyday case: one line, whole
+            cr = chunk.find(b"\r")
+            if cr < 0 or cr == end - 1:
+                line = chunk[: min(end if cr < 0 else cr, LONGEST_LINE + 1)]
+                return [(t_ns, line)] if line else []
         lines, end = self._split(chunk)
         stamped = _stamp(lines, end, len(chunk), t_ns, span)
         if len(self._tail) > LONGEST_LINE:

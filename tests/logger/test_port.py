@@ -5,10 +5,12 @@ import os
 import shutil
 import subprocess
 import sys
+import threading
 
 import pytest
 import serial
 
+from logger.clock import now_ns
 from logger.errors import InstrumentLost, PortError
 from logger.port import FoundPort, Link, find_again, find_ports, identify, open_port, port_error, shown
 from tests.logger.wire_bench import line, sender, server
@@ -119,6 +121,50 @@ def test_a_server_that_closes_is_a_lost_instrument_after_the_last_byte():
         with pytest.raises(InstrumentLost, match="far end"):
             port.read(5.0)
         port.close()
+
+
+def streamed(port, cable, most_bytes):
+    """One batch that ends with the bytes sent: sending goes on beside it, a piece at a time."""
+    pieces = [b"+0.%03d\r\n" % number for number in range(most_bytes // 8)]
+    sending = threading.Thread(target=lambda: [cable.send(piece) for piece in pieces])
+    sending.start()
+    chunks = []
+    while sum(len(data) for _, data in chunks) < most_bytes:
+        port.collect(chunks, now_ns() + 50_000_000, 33_000_000, most_bytes)
+    sending.join()
+    assert b"".join(data for _, data in chunks) == b"".join(pieces)
+
+
+def test_a_stream_that_is_waited_for_in_the_read_itself_loses_nothing_stops_and_goes_on(tmp_path):
+    with line(tmp_path) as cable:
+        port = open_port(str(cable.name), Link())
+        for streams in (True, False, True):
+            port._streams = streams  # as the batch before it would have left it
+            streamed(port, cable, 8 * 200)
+        chunks = []
+        port.collect(chunks, now_ns() + 10_000_000, 33_000_000, 4096)  # nothing comes: it returns all the same
+        assert chunks == []
+        port.configure(Link(9600))
+        cable.send(b"+0.1\r\n")
+        port.collect(chunks, now_ns() + 5_000_000_000, 1_000_000, 4096)
+        assert b"".join(data for _, data in chunks) == b"+0.1\r\n"
+        port.close()
+
+
+def test_a_cable_pulled_in_mid_stream_is_a_lost_instrument_with_what_came_before(tmp_path):
+    with line(tmp_path) as cable:
+        port = open_port(str(cable.name), Link())
+        port._streams = True
+        cable.send(b"+0.1\r\n")
+        chunks = []
+        port.collect(chunks, now_ns() + 5_000_000_000, 1_000_000, 4096)
+        port._streams = True
+        cable.pull()
+        with pytest.raises(InstrumentLost):
+            port.collect(chunks, now_ns() + 5_000_000_000, 33_000_000, 4096)
+        assert b"".join(data for _, data in chunks) == b"+0.1\r\n"
+        port.close()
+        cable.plug()
 
 
 def test_a_port_without_a_descriptor_is_read_through_pyserial():

@@ -50,6 +50,20 @@ def test_a_line_worked_by_hand():
     ]
 
 
+@given(
+    st.lists(
+        st.sampled_from([b"+0.123", b"-1.5,20.25", b"+0.1,5,M", b"1e999", b"+9999999999.0", b"ERR", b"+0.1,M", b"x"]),
+        max_size=12,
+    )
+)
+def test_the_everyday_kind_of_line_is_read_as_the_general_one_would(lines):
+    """The same pattern with a unit group that never fits takes the general way."""
+    text = r"(?P<value>[+-]?\d+(?:\.\d+)?(?:e\d+)?)(?:,(?P<position>\d+(?:\.\d+)?))?(?P<mark>,M)?"
+    data = b"".join(line + b"\r\n" for line in lines)
+    everyday, general = ValueLineSpec(text), ValueLineSpec(text + "(?P<unit>(?!))?")
+    assert decode(everyday, data) == decode(general, data)
+
+
 def test_a_line_without_the_optional_fields():
     assert decode(PLAIN, b"-0.5\n") == [Reading(10 * MS, -0.5, "mm", "", None)]
 
