@@ -281,7 +281,7 @@ NAMED = 4
 def _why_next(row: Row, rows: Sequence[Row]) -> str:
     resting = [other.check.name for other in rows if row.check.name in all_below(other.check.name)]
     near = ", ".join(resting[:NAMED]) + (f" and {len(resting) - NAMED} more" if len(resting) > NAMED else "")
-    rests = f" {near} rest{'s' if len(resting) == 1 else ''} on it." if resting else ""
+    rests = f" On it rest{'s' if len(resting) == 1 else ''} {near}." if resting else ""
     said = (
         _at_the_rail(row)
         if row.check.name == "rail"

@@ -9,8 +9,9 @@ nothing is written here.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import partial
 
 from logger.errors import BadFile, Fault
 from logger.machines import Machine, machine_from_text
@@ -32,22 +33,46 @@ class Question:
 
 QUESTIONS = (
     Question("name", "what you call the machine", "any short name", "my panel saw", keys=("name",)),
-    Question("rail", "rail from, to", "mm; x rises from infeed to outfeed", "-300 2900", keys=("rail.from", "rail.to")),
-    Question("section", "rail's section", "width x height x wall of a box, or unknown", "unknown", keys=("rail",)),
-    Question("span", "first to last bearing", "mm, of the carriage, along the rail", "640", keys=("carriage.bearing",)),
-    Question("top", "length of the carriage's top", "mm", "1200", keys=("carriage.top",)),
-    Question("stroke", "carriage's middle from, to", "mm, at its two stops", "0 2600", keys=("carriage",)),
-    Question("bolts", "support bolts at", "mm; a pair as 900/40 900/-40 (+ table side)", "", keys=("bolts",)),
-    Question("pitch", "their thread pitch", "mm", "1.5", keys=("bolts.pitch",)),
-    Question("raises", "turned which way it raises", "seen from where you turn it", "", ("clockwise", "anticlockwise")),
-    Question("seen_from", "you turn it from", "", "below", ("below", "above")),
-    Question("table", "table from, to", "mm, the cast top beside the carriage", "", keys=("table.from", "table.to")),
-    Question("opening", "opening in it from, to", "mm; empty where there is none", "", keys=("table",)),
-    Question("stand", "indicator stands at", "mm, on the table, tip on the carriage", "", keys=("set_ups",)),
-    Question("blade", "middle of the blade at", "mm; empty: no place of its own", "", keys=("places",)),
-    Question("spindle", "moulder spindle at", "mm; empty where there is none", ""),
+    Question(
+        "rail", "rail from, to", "mm, as -300 2900; x rises from infeed to outfeed", keys=("rail.from", "rail.to")
+    ),
+    Question(
+        "section",
+        "rail's section",
+        "w x h x wall; outer width x height x wall of a box in mm, or unknown",
+        "unknown",
+        keys=("rail",),
+    ),
+    Question("span", "first to last bearing", "mm, as 640; the carriage's, along the rail", keys=("carriage.bearing",)),
+    Question("top", "length of the carriage's top", "mm, as 1200", keys=("carriage.top",)),
+    Question(
+        "stroke", "carriage's middle from, to", "mm, as 0 2600; where it stands at its two stops", keys=("carriage",)
+    ),
+    Question(
+        "bolts",
+        "support bolts at",
+        "mm, as 150 900 1700 2450; a pair as 900/40 900/-40 (+ table side)",
+        keys=("bolts",),
+    ),
+    Question("pitch", "their thread pitch", "mm, as 1.5; the way of one turn", keys=("bolts.pitch",)),
+    Question(
+        "raises",
+        "turned which way it raises",
+        "as you see it; from where you turn the bolt",
+        "",
+        ("clockwise", "anticlockwise"),
+    ),
+    Question("seen_from", "you turn it from", "where you stand; when you turn it", "", ("below", "above")),
+    Question(
+        "table", "table from, to", "mm, as 700 1500; the cast top beside the carriage", keys=("table.from", "table.to")
+    ),
+    Question("opening", "opening in it from, to", "mm; empty where there is none", keys=("table",)),
+    Question("stand", "indicator stands at", "mm; on the table, its tip on the carriage", keys=("set_ups",)),
+    Question("blade", "middle of the blade at", "mm; empty: no place of its own", keys=("places",)),
+    Question("spindle", "moulder spindle at", "mm; empty where there is none"),
 )
-"""In the order in which one walks along the machine with a tape measure."""
+"""In the order in which one walks along the machine with a tape measure. No length is filled in beforehand: a figure
+that stands there already is a figure nobody measures."""
 
 
 class Unclear(Exception):
@@ -57,6 +82,27 @@ class Unclear(Exception):
         super().__init__(sentence)
         self.key = key
         self.sentence = sentence
+
+
+def unclear_answers(answers: Mapping[str, str]) -> dict[str, str]:
+    """What cannot be read, question by question: all of it at once, so that nobody mends one to be told the next."""
+    reads: tuple[Callable[[], object], ...] = (
+        *(partial(_pair, answers, key) for key in ("rail", "stroke", "table")),
+        *(partial(_one, answers, key) for key in ("span", "top", "pitch", "stand")),
+        *(partial(_one, answers, key) for key in ("blade", "spindle") if answers.get(key, "").strip()),
+        *([partial(_pair, answers, "opening")] if answers.get("opening", "").strip() else []),
+        partial(_section, answers),
+        partial(_bolts, answers),
+        partial(_ways, answers),
+        partial(_ways, {**answers, "raises": "clockwise"}),  # where from is said even while which way is open
+    )
+    said: dict[str, str] = {}
+    for read in reads:
+        try:
+            read()
+        except Unclear as unclear:
+            said.setdefault(unclear.key, unclear.sentence)
+    return said
 
 
 def machine_text(answers: Mapping[str, str], template: str) -> str:
@@ -124,18 +170,28 @@ def _bolts(answers: Mapping[str, str]) -> list[str]:
         raise Unclear("bolts", "Where do the support bolts stand? Type their places in mm, as: 150 900 1700 2450")
     if len(parts) > MOST_BOLTS:
         raise Unclear("bolts", f"{len(parts)} bolts; at most {MOST_BOLTS} are allowed.")
-    raises, seen_from = answers.get("raises", ""), answers.get("seen_from", "")
-    if raises not in ("clockwise", "anticlockwise"):
-        raise Unclear("raises", "Which way raises the rail? Try it, or think it through: c or a.")
+    raises, seen_from = _ways(answers)
     lines = []
     for index, part in enumerate(parts, 1):
         x, _, y = part.partition("/")
         side = f", y_mm: {_number('bolts', y)}" if y else ""
         lines.append(
             f"  - {{name: B{index}, x_mm: {_number('bolts', x)}{side}, pitch_mm: {_one(answers, 'pitch')}, "
-            f"raises: {raises}, seen_from: {seen_from or 'below'}, kind: screw_and_locknut}}"
+            f"raises: {raises}, seen_from: {seen_from}, kind: screw_and_locknut}}"
         )
     return lines
+
+
+def _ways(answers: Mapping[str, str]) -> tuple[str, str]:
+    """Which way raises, and seen from where."""
+    raises, seen_from = answers.get("raises", ""), answers.get("seen_from", "")
+    if raises not in ("clockwise", "anticlockwise"):
+        raise Unclear("raises", "Which way raises the rail? Try it, or think it through: c or a.")
+    if seen_from not in ("below", "above"):
+        raise Unclear(
+            "seen_from", "Clockwise from below is anticlockwise from above: where do you turn it from, b or a?"
+        )
+    return raises, seen_from
 
 
 def _places(answers: Mapping[str, str]) -> list[str]:

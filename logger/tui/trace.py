@@ -17,6 +17,10 @@ from logger.tui.scale import Along
 
 FINE = 640
 """Bins along the rail in which readings are kept: finer than any screen is wide."""
+STEP_MM = 0.3
+"""No rail rises so much from one place to the next: such a step is the tip leaving the edge, not the carriage."""
+EDGE_LATE_MM = 150.0
+"""So near to where the set-up stops reading the tip may be off already: a mark by hand is that late at the most."""
 EDGE_MM = 15.0
 """So near to where the set-up begins to read, a reading may still be a step onto the edge: it is not drawn."""
 LEAST_UNSEEN_MM = 40.0
@@ -63,7 +67,9 @@ class Trace:
         windows: tuple[tuple[float, float], ...] = (),
     ) -> None:
         self.fine = Along(from_mm, to_mm, FINE)
+        self._windows = windows
         self._sees = _sees(self.fine, windows)
+        self._near_edge = _near_edge(self.fine, windows)
         self._stations = tuple(sorted(stations_mm))
         self.wanted = max(1, passes)
         self.passes = [Pass(self._stations)]
@@ -74,6 +80,14 @@ class Trace:
     def now(self) -> Pass:
         """The pass under way."""
         return self.passes[-1]
+
+    def unread(self) -> str:
+        """Why the number is no height now, empty where it is: nobody knows the place, or the tip is not on it there."""
+        if self.here_mm is None:
+            return "before the first mark"
+        if any(start - EDGE_LATE_MM <= self.here_mm <= end + EDGE_LATE_MM for start, end in self._windows):
+            return ""
+        return "" if not self._windows else "the tip is on nothing here"
 
     def at_the_end(self, stroke_mm: tuple[float, float]) -> bool:
         """True within a tenth of the stroke of the end this pass goes to."""
@@ -179,7 +193,8 @@ class Trace:
             t, height = np.concatenate(one.open_t), np.concatenate(one.open_height)
             sums, counts = sums.copy(), counts.copy()
             _add(sums, counts, self._bins(self._open_x(one, t)), height)
-        sums, counts = sums * self._sees, counts * self._sees
+        seen = self._sees * _on_the_edge(sums, counts, self._sees, self._near_edge)
+        sums, counts = sums * seen, counts * seen
         share = (self.fine.centres() - along.from_mm) / (along.to_mm - along.from_mm)
         column = np.clip(np.floor(share * along.columns).astype(np.int64), 0, along.columns - 1)
         total = np.bincount(column, weights=sums, minlength=along.columns)
@@ -233,6 +248,32 @@ def _sees(fine: Along, windows: tuple[tuple[float, float], ...]) -> FloatArray:
     for start, end in windows:
         inside |= (centres >= start + EDGE_MM) & (centres <= end - EDGE_MM)
     return inside.astype(np.float64)
+
+
+def _near_edge(fine: Along, windows: tuple[tuple[float, float], ...]) -> BoolArray:
+    """Bins in which a tip that leaves late or comes early may be on nothing."""
+    centres = fine.centres()
+    near = np.zeros(FINE, dtype=np.bool_)
+    for edge in (edge for window in windows for edge in window):
+        near |= np.abs(centres - edge) <= EDGE_LATE_MM
+    return near
+
+
+def _on_the_edge(sums: FloatArray, counts: FloatArray, sees: FloatArray, near: BoolArray) -> FloatArray:
+    """1 where a bin belongs to the carriage; 0 from the first step that no rail makes, going out to an edge."""
+    at = np.flatnonzero((counts > 0) & (sees > 0))
+    out = np.ones(FINE)
+    height = sums[at] / counts[at]
+    for order in (np.arange(at.size), np.arange(at.size)[::-1]):
+        going_out = off = False
+        for before, here in itertools.pairwise(order.tolist()):
+            low, high = sorted((at[before], at[here]))
+            if not near[at[here]] or not sees[low : high + 1].all():  # well inside, or the other side of an opening
+                going_out, off = bool(not near[at[here]]), False
+                continue
+            off = off or (going_out and abs(height[here] - height[before]) > STEP_MM)
+            out[at[here]] *= not off
+    return out
 
 
 def _closed(seen: BoolArray, most: int) -> BoolArray:

@@ -124,6 +124,12 @@ async def fill(app, pilot, place, **changes):
     good = {
         "name": "Kiln Street panel saw",
         "folder": str(place),
+        "rail": "-300 2900",
+        "span": "640",
+        "top": "1200",
+        "stroke": "0 2600",
+        "pitch": "1.5",
+        "seen_from": "below",
         "bolts": "150 650 1150 1650 2150 2650",
         "table": "700 1500",
         "opening": "1010 1090",
@@ -176,6 +182,18 @@ def test_a_wrong_answer_is_said_under_its_line_and_nothing_is_written(tmp_path, 
     run(scenario())
 
 
+def test_an_empty_form_is_told_of_every_missing_length_at_once_and_has_none_filled_in():
+    async def scenario():
+        async with opened(parts=DiskParts(), with_job=False) as (app, pilot):
+            await press(app, pilot, "n", "ctrl+s")
+            form = app.screen.form
+            wanted = {"rail", "span", "top", "stroke", "bolts", "pitch", "raises", "seen_from", "table", "stand"}
+            assert {row.field.key for row in form.shown if row.has_class("-wrong")} == wanted
+            assert form.row("rail").box.has_focus
+
+    run(scenario())
+
+
 def test_a_machine_that_is_there_already_is_not_overwritten(tmp_path):
     new_job(tmp_path / "saw")
     before = (tmp_path / "saw" / "machine.yaml").read_bytes()
@@ -198,7 +216,7 @@ def test_leaving_a_form_with_something_typed_is_asked_first():
             await press(app, pilot, "n", "'150", "escape")
             assert app.screen.NAME == "sure?"
             await press(app, pilot, "n")
-            assert app.screen.form.row("bolts").value == "150"
+            assert app.screen.form.row("rail").value == "150"
             await press(app, pilot, "escape", "y")
             assert app.screen.NAME == "truestroke"
 
@@ -208,11 +226,13 @@ def test_leaving_a_form_with_something_typed_is_asked_first():
 def test_words_are_chosen_by_their_first_letter_and_enter_walks_down_the_form():
     async def scenario():
         async with opened(parts=DiskParts(), with_job=False) as (app, pilot):
-            await press(app, pilot, "n", "'150 900", "enter", "enter", "a")
+            await press(app, pilot, "n")
             form = app.screen.form
+            form.row("bolts").box.focus()
+            await press(app, pilot, "'150 900", "enter", "'1.5", "enter", "a")
             assert form.row("raises").value == "anticlockwise"
             assert form.row("seen_from").box.has_focus
-            await press(app, pilot, "right", "down", "'700 1500", "up")
+            await press(app, pilot, "a", "'700 1500", "up")
             assert form.row("seen_from").value == "above"
             assert form.row("seen_from").box.has_focus
 

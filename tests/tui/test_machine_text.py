@@ -6,7 +6,7 @@ from hypothesis import strategies as st
 
 from logger.errors import Fault
 from logger.job import new_machine_text
-from logger.tui.machine_text import QUESTIONS, Unclear, machine_text, question_of, understood
+from logger.tui.machine_text import QUESTIONS, Unclear, machine_text, question_of, unclear_answers, understood
 
 ANSWERS = {
     "name": "Kiln Street panel saw",
@@ -75,6 +75,7 @@ def test_no_opening_and_no_blade_are_possible():
         ({"bolts": ""}, "bolts"),
         ({"bolts": "100 x"}, "bolts"),
         ({"raises": ""}, "raises"),
+        ({"seen_from": ""}, "seen_from"),
         ({"section": "60x80"}, "section"),
         ({"stand": ""}, "stand"),
         ({"pitch": "1.5; rm"}, "pitch"),
@@ -102,6 +103,12 @@ def test_a_fault_of_the_file_is_said_beside_the_question_it_came_from(changes, k
     assert machine is None
     assert key in faults
     assert "allowed" in faults[key]
+
+
+def test_all_that_cannot_be_read_is_said_at_once():
+    said = unclear_answers({**ANSWERS, "rail": "2900", "span": "", "blade": "x", "raises": "", "pitch": "1.5"})
+    assert set(said) == {"rail", "span", "blade", "raises"}
+    assert unclear_answers(ANSWERS) == {}
 
 
 def test_a_key_without_a_question_of_its_own_goes_to_the_foot():

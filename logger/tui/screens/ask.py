@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable
 from typing import ClassVar
 
+from textual.binding import Binding
 from textual.widget import Widget
 from textual.widgets import Input
 
@@ -19,6 +20,14 @@ ASK = (
     Key("ask.accept", "enter", "accept", "take it", "take what was typed"),
     Key("ask.back", "escape", "back", "back", "leave it as it was"),
 )
+
+
+class TypedLine(Input, inherit_bindings=False):
+    """One line of text; enter belongs to the screen, so that the last row names it."""
+
+    BINDINGS: ClassVar = [
+        binding for binding in Input.BINDINGS if not (isinstance(binding, Binding) and binding.key == "enter")
+    ]
 
 
 class AskScreen(Sheet):
@@ -49,7 +58,7 @@ class AskScreen(Sheet):
 
     def body(self) -> Iterable[Widget]:
         yield Lines(id="question")
-        yield Input(value=self._value, id="answer", max_length=400)
+        yield TypedLine(value=self._value, id="answer", max_length=400)
         yield Lines(id="complaint")
 
     def fit(self) -> None:
@@ -60,11 +69,6 @@ class AskScreen(Sheet):
     def on_mount(self) -> None:
         super().on_mount()
         self.query_one("#answer", Input).focus()
-
-    def on_input_submitted(self, event: Input.Submitted) -> None:
-        """Enter inside the line is the same as the key."""
-        event.stop()
-        self.action_accept()
 
     def action_back(self) -> None:
         """Leave it as it was; ``leave`` hears of it."""

@@ -175,6 +175,15 @@ class Sheet(Screen[None]):
         """Paint the last row again after what is possible has changed."""
         self.query_one("#keys", Keys).repaint()
 
+    def rows_of_page(self, lines: list[Line], top: int, room: int) -> tuple[int, list[Line]]:
+        """Where a page longer than the screen begins, and what of it is shown; the last row says how much follows."""
+        top = max(0, min(top, len(lines) - room))
+        shown = lines[top : top + room]
+        below = len(lines) - top - room
+        if below > 0:
+            shown = [*shown[:-1], [(f"  … {below + 1} more lines: down", SOFT)]]
+        return top, shown
+
     def action_back(self) -> None:
         """Back to where one came from."""
         self.app.pop_screen()

@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 READING = "reading the journal and the newest sweeps"
 RAIL_ROWS = ((5, 6, 5), (3, 3, 3), (2, 2, 2), (1, 1, 1))
 """Rows above, in and below the band, from the most to the least."""
+FEWEST_CHECKS = 14
+"""So many checks stay in sight where table and picture share the screen; with fewer the picture gives way."""
 
 
 class BoardScreen(Sheet):
@@ -75,10 +77,13 @@ class BoardScreen(Sheet):
         self.show()
 
     def _share_rows(self, checks: int) -> None:
-        """The table gets the rows it needs, the picture the rest; where there is none the picture gives way."""
+        """The table gets the rows it needs, the picture the rest; where little is left the table scrolls, and on the
+        smallest screens the picture gives way."""
         rail = self.query_one("#rail", Rail)
-        free = self.app.size.height - 2 - (checks + 1) - 3 - 2 - FIXED_ROWS
-        wanted = next((rows for rows in RAIL_ROWS if sum(rows) <= free), None)
+        both = self.app.size.height - 2 - 1 - 3 - 2 - FIXED_ROWS
+        wanted = next((rows for rows in RAIL_ROWS if sum(rows) <= both - checks), None)
+        if wanted is None and both - sum(RAIL_ROWS[-1]) >= FEWEST_CHECKS:
+            wanted = RAIL_ROWS[-1]
         self.set_class(wanted is None or self.session.seen.findings is None, "-no-picture")
         if wanted is not None and wanted != rail.rows_wanted:
             rail.rows_wanted = wanted

@@ -32,8 +32,12 @@ class CautionsScreen(Sheet):
         self._confirmed = confirmed
         self._more = tuple(more)
 
+        self._top = 0
+
+    DEFAULT_CSS = "CautionsScreen #cautions { height: 1fr; }"
+
     def body(self) -> Iterable[Widget]:
-        yield Lines(id="cautions")
+        yield Lines(id="cautions", fixed=True)
 
     def on_mount(self) -> None:
         super().on_mount()
@@ -62,9 +66,13 @@ class CautionsScreen(Sheet):
         steps: list[Line] = [[], [("  then", BOLD)]]
         for number, step in enumerate(steps_of(self.session.machine, self._move, self.truestroke.units_mode), 1):
             steps += [[(f"    {part}", INK)] for part in wrap(f"{number}. {step}", width - 2)]
-        if len(lines) + len(steps) <= self.app.size.height - 4:
-            lines += steps
-        self.query_one("#cautions", Lines).show(lines)
+        self._top, shown = self.rows_of_page([*lines, *steps], self._top, max(1, self.app.size.height - 4))
+        self.query_one("#cautions", Lines).show(shown)
+
+    def action_scroll(self, by: int) -> None:
+        """Further down or up."""
+        self._top = max(0, self._top + by)
+        self.fit()
 
     def action_confirm(self) -> None:
         """All of this is so."""

@@ -63,6 +63,7 @@ class FindingsScreen(Sheet):
         self._expected: bool | None = None
         self._busy = ""
         self._written = False
+        self._written_words = ""
 
     def body(self) -> Iterable[Widget]:
         yield Rail(self.units, id="rail")
@@ -103,6 +104,7 @@ class FindingsScreen(Sheet):
         """Find and plan, in a thread."""
         self._busy = "finding high and low spots, then which bolt moves them; a few seconds"
         self.show()
+        self.tour_line()
         self._look_in_thread()
 
     @work(thread=True, exclusive=True, group="findings", exit_on_error=False)
@@ -128,6 +130,7 @@ class FindingsScreen(Sheet):
             self.session.seen = event.worker.result
             if self._written:
                 self.session.board, self._written = None, False
+                self.say(self._written_words)
             self.query_one("#moves", MoveTable).chosen = 0
             self.units_changed()
             self.tour_line(self._tour_step())
@@ -248,6 +251,10 @@ class FindingsScreen(Sheet):
             return f"Measure again{where}.{unseen}"
         return f"Nothing to turn.{unseen}"
 
+    def tour_line(self, step: str = "") -> None:
+        """No key is named that does nothing yet."""
+        super().tour_line("finding" if self._busy else step or self._tour_step())
+
     def _tour_step(self) -> str:
         plan = self.session.seen.plan
         if plan is None or plan.moves:
@@ -281,7 +288,7 @@ class FindingsScreen(Sheet):
             return
         move = plan.moves[min(self.query_one("#moves", MoveTable).chosen, len(plan.moves) - 1)]
         if not self.session.port:
-            self.say("No port is chosen: go back to the start and choose where the indicator is plugged in.")
+            self.truestroke.open_plug("No instrument is chosen yet: press i to find it, then esc, and turn the bolt.")
             return
         self.app.push_screen(CautionsScreen(move, lambda: self._open_turn(move), plan.cautions))
 
@@ -295,6 +302,9 @@ class FindingsScreen(Sheet):
             self.say("Left as it is.")
             return
         self._busy = f"writing down what {made.move.bolt} did, then planning the rest anew"
+        unit = Units(self.units.mode, "mm/m" if made.move.unit == "mm/m" else "mm")
+        shown = f"display {unit.height(made.before)} to {unit.height(made.after)} {unit.unit}"
+        self._written_words = f"Written down: {made.move.bolt}, {shown}. z takes it back."
         self.show()
         self._turned_in_thread(made)
 

@@ -319,6 +319,8 @@ class LiveScreen(LiveBase):
         super().__init__(feed)
         self._set_here = ""
         self._held_since = ""
+        self._set_before: list[tuple[float, str]] = []
+        """Offsets that held before the zeros and references of this screen, the newest last."""
 
     def words(self, now: Now, units: Units) -> list[Line]:
         lower, upper = self.limits()
@@ -375,10 +377,23 @@ class LiveScreen(LiveBase):
         if self._feed is None or self._feed.now(0.5).height is None:
             self.say("There is no reading to set. Check the cable, then try again.")
             return
+        self._set_before.append((self._feed.offset, self._set_here))
         self._feed.set_height(height)
         self._set_here = f"set {self.session.time_of_day()}"
         self._held_since = self.session.time_of_day()
         self._digits_at = 0.0
+
+    def action_undo(self) -> None:
+        """The zero or reference before the last one holds again."""
+        if self._feed is None or not self._set_before:
+            self.say("No zero and no reference was set here, so there is nothing to take back.")
+            return
+        self._feed.offset, self._set_here = self._set_before.pop()
+        self._feed.clear_hold()
+        self._digits_at = 0.0
+        self.say(
+            f"Taken back: the height counts from {'what was ' + self._set_here if self._set_here else 'the set-up'}."
+        )
 
     def action_clear_hold(self) -> None:
         """Forget highest and lowest."""

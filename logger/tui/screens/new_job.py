@@ -15,7 +15,7 @@ from textual.widget import Widget
 
 from logger.errors import TruestrokeError
 from logger.tui.keys import FORM, Key
-from logger.tui.machine_text import QUESTIONS, Unclear, machine_text, understood
+from logger.tui.machine_text import QUESTIONS, machine_text, unclear_answers, understood
 from logger.tui.screens.base import Sheet
 from logger.tui.widgets.form import Field, Form, Row
 from logger.tui.widgets.lines import SOFT, Lines, wrap
@@ -66,7 +66,7 @@ class FormSheet(Sheet):
         row = next((row for row in self.query(Row) if row.box.has_focus), None)
         words = ""
         if row is not None:
-            words = row.field.more or ". ".join(part for part in (row.field.label, row.field.hint) if part)
+            words = row.field.more or ": ".join(part for part in (row.field.label, row.field.hint) if part)
         parts = wrap(words, max(20, self.app.size.width - 6))[:2]
         self.query_one("#about", Lines).show([[(f"   {part}", SOFT)] for part in parts])
 
@@ -127,14 +127,13 @@ class NewJobScreen(FormSheet):
 
         answers = self.form.answers()
         folder = answers.pop("folder", "")
+        unclear = unclear_answers(answers)
         if not folder:
-            self.form.complain({"folder": "Name a folder, such as my-saw."})
+            unclear["folder"] = "Name a folder, such as my-saw."
+        if unclear:
+            self.form.complain(unclear)
             return
-        try:
-            text = machine_text(answers, new_machine_text())
-        except Unclear as unclear:
-            self.form.complain({unclear.key: unclear.sentence})
-            return
+        text = machine_text(answers, new_machine_text())
         machine, faults = understood(text, str(Path(folder) / "machine.yaml"))
         if machine is None:
             self.form.complain(faults)
@@ -149,4 +148,7 @@ class NewJobScreen(FormSheet):
         self.session.port = self.session.instrument_name = self.session.set_up_name = ""
         self.session.take_job(job)
         self.truestroke.open_board(replace=True)
-        self.truestroke.say(f"Written: {job.folder / 'machine.yaml'}. More can be told there: sections, braces, maps.")
+        self.truestroke.say(
+            f"Written: {job.folder / 'machine.yaml'}; more can be told there. "
+            "Now i finds the instrument, s sweeps the rail."
+        )

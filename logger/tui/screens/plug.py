@@ -7,9 +7,10 @@ could be made of).
 
 from __future__ import annotations
 
+import math
 from collections import deque
 from collections.abc import Iterable
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual import work
 from textual.widget import Widget
@@ -27,11 +28,23 @@ from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, wrap
 from logger.tui.wording import rate
 from logger.wording import count
 
+if TYPE_CHECKING:
+    from logger.instruments import Instrument
+
 OTHER_PORT = "another, typed by hand"
 ROWS = (3, 3, 5)
 """Rows for ports, instruments and set-ups at the smallest size."""
 LINES_KEPT = 40
+MOST_DECIMALS = 4
 SHOWN_PER_S = 10
+
+
+def decimals_of(instrument: Instrument) -> int:
+    """How many decimals an instrument shows, in its own unit."""
+    resolution = instrument.resolution if instrument.unit != "mm" else instrument.step
+    if resolution is None or resolution <= 0:
+        return MOST_DECIMALS
+    return min(MOST_DECIMALS, max(0, math.ceil(-math.log10(resolution) - 1e-9)))
 
 
 class PlugScreen(Sheet):
@@ -54,6 +67,7 @@ class PlugScreen(Sheet):
         self.feed: Feed | None = None
         self._finding = False
         self._came: deque[Line] = deque(maxlen=LINES_KEPT)
+        self._decimals = MOST_DECIMALS
         self._trouble = ""
 
     def body(self) -> Iterable[Widget]:
@@ -98,7 +112,9 @@ class PlugScreen(Sheet):
         ]
         if session.job is not None:
             set_ups = session.machine.set_ups
-            self.choices[2].options = [(name, place_of(name, set_up)) for name, set_up in set_ups.items()]
+            self.choices[2].options = [
+                (name, place_of(name, set_up).removeprefix(f"{name}, ")) for name, set_up in set_ups.items()
+            ]
         for choice, value in zip(
             self.choices, (session.port, session.instrument_name, session.set_up_name), strict=False
         ):
@@ -118,7 +134,7 @@ class PlugScreen(Sheet):
         """What arrived since the last time."""
         if self.feed is not None:
             for record in self.feed.poll():
-                self._came.append(line_of(record))
+                self._came.append(line_of(record, self._decimals))
         self.tour_line()
         self._show_arrivals()
 
@@ -139,16 +155,23 @@ class PlugScreen(Sheet):
         lines: list[Line] = []
         if not shown:
             return [[(f"   {choice.title:<12} ", SOFT), ("none yet", SOFT)]]
+        names = max(len(value) for value, words in shown if words) if any(words for _, words in shown) else 0
         for offset, (value, words) in enumerate(shown):
             chosen = first + offset == choice.index
             title = choice.title if offset == 0 else ""
-            sign = letters.chosen if chosen and active else " "
+            sign = letters.chosen if offset == 0 and active else " "
+            mark = letters.chosen if chosen else " "
             look = BOLD if chosen else SOFT
             more = (
                 f"   and {len(choice.options) - rows} more" if offset == rows - 1 and len(choice.options) > rows else ""
             )
             lines.append(
-                [(f" {sign} {title:<12} ", SOFT), (value, look), (f"   {words}" if words else "", SOFT), (more, SOFT)]
+                [
+                    (f" {sign} {title:<12}", BOLD if active else SOFT),
+                    (f"{mark}{value:<{names}}", look),
+                    (f"   {words}" if words else "", SOFT),
+                    (more, SOFT),
+                ]
             )
         return lines
 
@@ -244,7 +267,7 @@ class PlugScreen(Sheet):
         named = next((one for one in heard if one.instrument), None)
         self._trouble = ""
         if named is None:
-            said = "; ".join(f"{one.port}: {one.says}" for one in heard)
+            said = " ".join(f"{one.port}: {one.says}" for one in heard)
             self._trouble = f"No instrument was recognised. {said}"
             self._offer_to_ask([one.port for one in heard if one.silent])
         else:
@@ -290,6 +313,7 @@ class PlugScreen(Sheet):
         self._hang_up()
         try:
             self.feed = self.session.open_feed()
+            self._decimals = decimals_of(self.session.instrument())
         except TruestrokeError as error:
             self._trouble = f"{error.what} {error.todo}".strip()
         self._show()

@@ -110,7 +110,8 @@ class SweepScreen(Sheet):
             self.feed = None
         else:
             self._by_position = any(one.is_position for one, _ in session.recorded_beside)
-            self.say(SWEEP_CAUTIONS)
+            if tour is None:
+                self.say(SWEEP_CAUTIONS)
 
     # --- ten times a second -----------------------------------------------------------------------------------------
 
@@ -225,6 +226,9 @@ class SweepScreen(Sheet):
             if now.state == "lost":
                 return State("lost", f"link lost {ago(now.silent_s)} ago")
             return State("none", "no reading")
+        unread = self.trace.unread() if self.trace is not None else ""
+        if unread:
+            return State("none", unread)
         lower, upper = lines_for(self.session.machine, NOTHING) or (0.0, 0.0)
         return live_state(now.height, now.uncertainty, lower, upper, self.units)
 
@@ -253,7 +257,7 @@ class SweepScreen(Sheet):
             return ""
         end = "outfeed" if trace.now.direction > 0 else "infeed"
         if self.session.tour is not None and self.session.tour.marks_itself:
-            return "On a real saw you press space as the carriage's middle passes each mark."
+            return "On a real saw: power locked out, cable clear; space as the middle passes a mark."
         if trace.now.complete:
             last = len(trace.passes) >= trace.wanted
             return "All marks made. Press enter." if last else "This pass is complete. Press enter, then come back."

@@ -22,7 +22,7 @@ from logger.rail_picture import Seen, curve_of, rail_picture
 from logger.tui.asked import SweepRow
 from logger.tui.keys import SWEEPS, Key
 from logger.tui.screens.base import Sheet
-from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, wrap
+from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, cut, wrap
 from logger.tui.widgets.rail import Rail
 from logger.tui.wording import Units
 
@@ -140,11 +140,10 @@ class SweepsScreen(Sheet):
         tail = ended if row.counts else f"{ended}, not counted"
         if row.turned:
             tail += f"; then {row.turned} turned"
-        if row.name == self.beside:
-            tail += "  (beside)"
         sign = chosen if at else " "
-        text = f"  {sign} {row.name[:17]:<18}{row.when:<18}{row.set_up[:10]:<11}{tail}"
-        return [(text[: self.app.size.width - 1], BOLD if at else INK if row.counts else SOFT)]
+        dots = self.query_one("#list", Lines).letters.before if row.name == self.beside else " "  # as it is drawn
+        text = f"  {sign}{dots}{row.name[:17]:<18}{row.when:<18}{row.set_up[:10]:<11}{tail}"
+        return [(cut(text, self.app.size.width - 2), BOLD if at else INK if row.counts else SOFT)]
 
     def _picture(self, found: Findings | None, before: Findings | None) -> None:
         rail = self.query_one("#rail", Rail)

@@ -103,7 +103,7 @@ class WhatIfScreen(Sheet):
         self.query_one("#rail", Rail).show(replace(picture, bolts=bolts))
         self.query_one("#verdict", Lines).show(self._verdict_lines(moves))
         self.query_one("#moves", Lines).show(self._move_lines(moves, current))
-        self.head(f"if these bolts were moved · {findings.set_up}", "nothing is written down")
+        self.head(f"these bolts were moved · {findings.set_up}", "nothing is written down")
 
     def _drawn(self, bolt: Bolt, raise_mm: float | None, current: str) -> Bolt:
         return replace(bolt, raise_mm=raise_mm, current=bolt.name == current)

@@ -46,8 +46,8 @@ class WhyScreen(Sheet):
         width = max(30, min(110, self.app.size.width - 4))
         lines = self._lines(self.session.seen, width)
         room = max(1, self.app.size.height - 5)
-        self._top = max(0, min(self._top, len(lines) - room))
-        self.query_one("#text", Lines).show(lines[self._top : self._top + room])
+        self._top, shown = self.rows_of_page(lines, self._top, room)
+        self.query_one("#text", Lines).show(shown)
 
     def _lines(self, seen: Seen, width: int) -> list[Line]:
         lines: list[Line] = [[]]

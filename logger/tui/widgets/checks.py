@@ -26,7 +26,33 @@ LANE = 7
 """Cells of a bead's lane: one outside each limit, the limits, and three between."""
 LOWER, UPPER = 1, 5
 NARROW_TITLE = 24
-WIDE_TITLE = 40
+MIDDLE_TITLE = 32
+WIDE_TITLE = 46
+SHORT = {
+    "Four feet, and the load on them": "Feet and their load",
+    "Sag and flatness of the table": "Flatness of the table",
+    "Fit of the carriage on its rail": "Fit of the carriage",
+    "Carriage over the table, whole stroke": "Height of the carriage",
+    "Straightness of the travel, sideways": "Straight travel",
+    "Run-out of the arbor's flange": "Run-out of the flange",
+    "Spindle square to the table": "Spindle to the table",
+    "Blade square to the table, and its tilt stops": "Blade square, tilt stops",
+    "Spindle and blade square to the carriage": "Upright to the carriage",
+    "Riving knife behind the blade": "Riving knife",
+    "Toe of the carriage to the blade": "Toe to the blade",
+    "Scoring blade in line with the blade": "Scoring blade",
+    "Outrigger level with the carriage": "Outrigger",
+    "Cross-cut fence square to the cut": "Cross-cut fence square",
+    "Length stop and scale": "Length stop and scale",
+    "Rip fence along the cut": "Rip fence",
+    "Final sweep and quick check": "Final sweep, quick check",
+}
+"""Titles too long for the smallest screen, in fewer words: none is cut there."""
+
+
+def title_that_fits(title: str, cells: int) -> str:
+    """A check's title, in fewer words where there is no room for all of them."""
+    return title if len(title) <= cells else cut(SHORT.get(title, title), cells)
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,12 +133,12 @@ def line_of(row: Row, units: Units, letters: Alphabet, machine_band_mm: float) -
 def draw_checks(canvas: Canvas, lines: Sequence[CheckLine], chosen: int, first: int, letters: Alphabet) -> None:
     """Heading and as many rows as fit from ``first`` on."""
     wide = canvas.width >= 120
-    title_cells = WIDE_TITLE if wide else NARROW_TITLE
+    title_cells = NARROW_TITLE if not wide else MIDDLE_TITLE if canvas.width < 140 else WIDE_TITLE
     lane_at = 5 + title_cells + 1
     state_at = lane_at + LANE + 1
     value_at = state_at + 14
     allowed_at = value_at + 14
-    why_at = allowed_at + 19
+    why_at = allowed_at + 16
     for x, text in ((5, "check"), (state_at, "state"), (value_at, "value"), (allowed_at, "allowed")):
         canvas.put(x, 0, text, Look("soft"))
     for y, (index, line) in enumerate(list(enumerate(lines))[first : first + canvas.height - 1], 1):
@@ -122,13 +148,13 @@ def draw_checks(canvas: Canvas, lines: Sequence[CheckLine], chosen: int, first: 
         if at:
             canvas.put(1, y, letters.chosen, look)
         canvas.put_right(4, y, str(index + 1), look if at else Look("soft"))
-        canvas.put(5, y, cut(line.title, title_cells), look)
+        canvas.put(5, y, title_that_fits(line.title, title_cells), look)
         canvas.put(lane_at, y, line.lane, Look("soft"))
         role = {"▲": "high", "^": "high", "▼": "low", "v": "low"}.get(line.state[:1], "ink")
         canvas.put(state_at, y, line.state, Look(role if role != "ink" else "soft" if quiet else "ink", bold=not quiet))
         canvas.put(value_at, y, line.value[:13], look)
         canvas.put(allowed_at, y, line.allowed[: canvas.width - allowed_at], Look("soft"))
-        beside = line.why if line.word == "stale" else line.look
+        beside = line.why.partition(". ")[0] if line.word == "stale" else line.look
         if wide and beside:
             canvas.put(why_at, y, cut(beside, canvas.width - why_at - 1), Look("ink" if line.late else "soft"))
 
@@ -169,6 +195,7 @@ class CheckTable(Painted):
         self._first = max(0, min(self._first, len(self.lines) - room))
         if self.lines:
             draw_checks(canvas, self.lines, self.chosen, self._first, letters)
-            below = len(self.lines) - self._first - room
-            if below > 0:
-                canvas.put(11, 0, f"({below} more below)", Look("soft"))
+            more = ((self._first, "above"), (len(self.lines) - self._first - room, "below"))
+            said = ", ".join(f"{rows} {where}" for rows, where in more if rows > 0)
+            if said:
+                canvas.put(11, 0, f"({said})", Look("soft"))

@@ -39,13 +39,14 @@ class Choice:
         return first, self.options[first : first + rows]
 
 
-def line_of(record: Record) -> Line:
-    """One record as one line: time, then the reading as sent, or the bytes and why nothing could be made of them."""
+def line_of(record: Record, decimals: int = 4) -> Line:
+    """One record as one line: time, then the reading as sent (``decimals``: the instrument's own), or the bytes and why
+    nothing could be made of them."""
     at = (f"   {record.t_ns / 1e9:10.3f} s  ", SOFT)
     if isinstance(record, Reading):
         where = "" if record.position is None else f"   position {number(record.position, 1, sign=False)}"
         channel = f"   channel {record.channel}" if record.channel else ""
-        return [at, (f"{number(record.value, 4, sign=True)} {record.unit}", BOLD), (where + channel, SOFT)]
+        return [at, (f"{number(record.value, decimals, sign=True)} {record.unit}", BOLD), (where + channel, SOFT)]
     if isinstance(record, Garbage):
         return [at, ("not understood ", INK), (repr(record.raw[:60])[2:-1], SOFT), (f"   {record.why}", SOFT)]
     if isinstance(record, Mark):

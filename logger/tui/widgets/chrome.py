@@ -23,8 +23,13 @@ KEY_NAMES = {
     "plus": "+",
     "minus": "-",
     "full_stop": ".",
-    "ctrl+p": "ctrl-p",
 }
+ALWAYS_SHOWN = ("escape", "question_mark", "f1")
+
+
+def key_name(key: str) -> str:
+    """A key as it is written on a screen."""
+    return KEY_NAMES.get(key, key.replace("ctrl+", "ctrl-").replace("shift+", "shift-"))
 
 
 class Head(Painted):
@@ -54,10 +59,10 @@ class Head(Painted):
 
 
 def _that_fit(entries: list[tuple[str, int]], gap: int, canvas: Canvas) -> set[int]:
-    """Which entries fit into the row; the way back always does, the last of the others give way first."""
+    """Which entries fit into the row; the way back and the help always do, the last of the others give way first."""
     kept = list(range(len(entries)))
     while sum(entries[i][1] + gap for i in kept) - gap + 1 > canvas.width:
-        others = [i for i in kept if entries[i][0] != "escape"]
+        others = [i for i in kept if entries[i][0] not in ALWAYS_SHOWN]
         if not others:
             break
         kept.remove(others[-1])
@@ -88,7 +93,7 @@ class Keys(Painted):
     def paint(self, canvas: Canvas, letters: Alphabet) -> None:
         self._places = []
         x = 1
-        entries = [(b, KEY_NAMES.get(b.key, b.key)) for b in self.shown_bindings()]
+        entries = [(b, key_name(b.key)) for b in self.shown_bindings()]
         gap = 2 if sum(len(name) + len(b.description) + 3 for b, name in entries) < canvas.width else 1
         kept = _that_fit(
             [(binding.key, len(name) + 1 + len(binding.description)) for binding, name in entries], gap, canvas

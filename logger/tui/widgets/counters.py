@@ -21,7 +21,7 @@ def count_lines(
     made, wanted = len(trace.now.marks_s), len(trace.now.stations_mm)
     upcoming = trace.next_station()
     following = f", next {units.position(upcoming)}" if upcoming is not None else ""
-    gaps = f"{count(source.gaps)} gaps   garbage {count(source.garbage)}"
+    gaps = f"{count(source.gaps)} gaps, {count(source.garbage)} not read"
     rows = (
         ([(f"  {value} {units.unit}", BOLD), (where, INK)], f"{count(source.readings)} readings", "not seen yet"),
         ([(" ", INK), *plate(state, letters, filled=False)], gaps, more[1]),

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
+from rich.cells import cell_len
 from textual import events
 from textual.app import ComposeResult
 from textual.containers import Horizontal, Vertical
@@ -22,9 +23,12 @@ from logger.tui.themes import Look
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Lines, cut, wrap
 from logger.tui.widgets.painted import Painted
 
-ANSWER_CELLS = 22
+ANSWER_CELLS, NARROW_ANSWER_CELLS = 28, 22
+LONG_LABEL = 30
+"""Labels longer than this take of the room of the answers."""
 HINT_CELLS = 16
 """Kept for the hint at the least; the whole of it stands under the form."""
+SHORTEST_LABEL = 20
 LONGEST_ANSWER = 400
 
 
@@ -135,15 +139,18 @@ class Row(Vertical):
         super().__init__(id=f"row-{field.key}")
         self.field = field
         self._longest = longest
+        self._answer = ANSWER_CELLS if longest <= LONG_LABEL else NARROW_ANSWER_CELLS
         self._hints = hints
         self._cells = 34
         self._wrong = ""
 
     def fit(self, width: int) -> None:
         """As much of the label as the longest of the form needs, and the hint still has its place."""
-        kept = ANSWER_CELLS + (HINT_CELLS if self._hints else 0)
-        self._cells = max(20, min(self._longest + 4, width - kept))
+        kept = self._answer + (HINT_CELLS if self._hints else 0)
+        self._cells = max(SHORTEST_LABEL, min(self._longest + 4, width - kept))
         self.query_one(".label", Lines).styles.width = self._cells
+        if not self.box.has_class("-wide"):
+            self.box.styles.width = self._answer
         self.show()
 
     def compose(self) -> ComposeResult:
@@ -194,8 +201,8 @@ class Row(Vertical):
         look = BOLD if active else SOFT
         label.show([[(f"{sign} {cut(self.field.label, self._cells - 3)}", look)]])
         for hint in self.query(".hint").results(Lines):
-            room = max(1, self.app.size.width - self._cells - ANSWER_CELLS - 5)
-            hint.show([[(f"  {cut(self.field.hint, room)}", SOFT)]])
+            room = max(1, self.app.size.width - self._cells - self._answer - 5)
+            hint.show([[(f"  {that_fits(self.field.hint, room)}", SOFT)]])
         width = max(20, self.app.size.width - 10)
         said = [[(f"    {part}", Look("high", bold=True))] for part in wrap(self._wrong, width)]
         self.query_one(".complaint", Lines).show(said)
@@ -205,6 +212,16 @@ class Row(Vertical):
 
     def on_descendant_blur(self) -> None:
         self.show()
+
+
+def that_fits(hint: str, cells: int) -> str:
+    """The hint, or as many of its first parts as there is room for: the whole of it stands under the form."""
+    while cell_len(hint) > cells:
+        shorter = max(hint.rfind("; "), hint.rfind(", "))
+        if shorter < 0:
+            return cut(hint, cells)
+        hint = hint[:shorter]
+    return hint
 
 
 class Form(Vertical):
