@@ -18,6 +18,8 @@ import getpass
 import json
 import os
 import secrets
+import time
+from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -30,6 +32,9 @@ VERSION = 1
 MAX_LINE_BYTES = 1024 * 1024
 MAX_FILE_BYTES = 256 * 1024 * 1024
 REQUIRED = ("id", "time", "who", "kind", "data")
+MOST_KEPT = 4
+SETTLED_NS = 200_000_000
+"""A file changed later than this before it was read may change again within one tick of the disk's clock."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +55,11 @@ class JournalContents:
 
     entries: tuple[JournalEntry, ...]
     faults: tuple[str, ...]
+
+
+_Mark = tuple[int, int, int]
+_kept: OrderedDict[Path, tuple[_Mark, JournalContents]] = OrderedDict()
+"""What was read last, by file: a report asks for the same journal once for every sweep."""
 
 
 def utc_now() -> datetime:
@@ -112,10 +122,20 @@ class Journal:
         return os.read(handle, 1) == b"\n"
 
     def read(self) -> JournalContents:
-        """Every whole entry in the order of the file, and a sentence for each line that is none."""
+        """Every whole entry in the order of the file, and a sentence for each line that is none.
+
+        A file that has not changed since it was read last is not read again.
+        """
+        path = self.path.absolute()
         try:
-            if self.path.stat().st_size > MAX_FILE_BYTES:
+            status = self.path.stat()
+            mark = (status.st_mtime_ns, status.st_size, status.st_ino)
+            if path in _kept and _kept[path][0] == mark:
+                _kept.move_to_end(path)
+                return _kept[path][1]
+            if status.st_size > MAX_FILE_BYTES:
                 raise BadFile(f"{self.path} is larger than {MAX_FILE_BYTES // 1024**2} MB, the most allowed.")
+            settled = time.time_ns() - status.st_mtime_ns > SETTLED_NS
             lines = self.path.read_bytes().split(b"\n")
         except FileNotFoundError:
             return JournalContents((), ())
@@ -132,7 +152,13 @@ class Journal:
                 entries.append(found)
             else:
                 faults.append(f"{self.path.name} line {number} {found}; it is kept in the file and left out.")
-        return JournalContents(tuple(entries), tuple(faults))
+        contents = JournalContents(tuple(entries), tuple(faults))
+        _kept.pop(path, None)
+        if settled:
+            _kept[path] = (mark, contents)
+            while len(_kept) > MOST_KEPT:
+                _kept.popitem(last=False)
+        return contents
 
 
 def _entry(raw: bytes, number: int) -> JournalEntry | str:

@@ -252,3 +252,24 @@ def test_references_to_nothing_and_damaged_moves_do_no_harm(job):
     job.append("turned", corrects="nobody", turned=[{"bolt": "B1", "raise_mm": "x"}, 5, {"bolt": 3}])
     job.append("turned", turned="nonsense")
     assert [each.turned for each in rounds_of(standing(job.entries()))] == []
+
+
+def test_a_journal_that_has_not_changed_is_read_once_and_one_that_has_is_read_anew(tmp_path):
+    path = tmp_path / "journal.jsonl"
+    Journal(path).append("note", {"text": "first"})
+    os.utime(path, (1_700_000_000, 1_700_000_000))  # written long ago
+    once = Journal(path).read()
+    assert Journal(path).read() is once
+    Journal(path).append("note", {"text": "second"})
+    assert len(Journal(path).read().entries) == 2
+    os.utime(path, (1_700_000_000, 1_700_000_000))
+    assert len(Journal(path).read().entries) == 2
+    path.unlink()
+    assert Journal(path).read().entries == ()
+
+
+def test_a_journal_written_just_now_is_not_trusted_to_stay_as_it_is(tmp_path):
+    """Two writings of one size within a tick of the disk's clock look the same from outside."""
+    path = tmp_path / "journal.jsonl"
+    Journal(path).append("note", {"text": "a"})
+    assert Journal(path).read() is not Journal(path).read()

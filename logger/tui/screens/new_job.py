@@ -118,7 +118,7 @@ class NewJobScreen(FormSheet):
         super().__init__([fields[0], FOLDER, *fields[1:]])
 
     def fit(self) -> None:
-        self.head("a tape measure and the maker's manual; mm, x from infeed to outfeed")
+        self.head("with tape measure and manual; mm, x from infeed to outfeed")
         super().fit()
 
     def action_done(self) -> None:
