@@ -62,15 +62,16 @@ def from_travels(travel_mm: FloatArray, u_mm: float) -> Shared:
 
 
 def rocking_mm(pressed_mm: tuple[float, float], u_mm: float) -> tuple[str, float, float]:
-    """(the pair of feet it rocks over, play at the corner, expanded uncertainty) from an indicator at one corner.
+    """(the pair of feet it rocks over, its play, expanded uncertainty) from how far two corners dip when leaned on.
 
-    ``pressed``: the corner's movement when it is itself leaned on, and when the corner beside it is. A body that rocks
-    about one diagonal dips when one of the other two corners is leaned on; the larger movement is the play.
+    ``pressed``: the dip of one corner when it is itself leaned on, and that of the corner beside it when that one is.
+    A body that rocks about one diagonal stands still when a corner of that diagonal is leaned on, and dips at the
+    other two: the larger dip is the play, and where it is, no foot carries for certain.
     """
     play = max(pressed_mm, key=abs)
     own = abs(pressed_mm[0]) >= abs(pressed_mm[1])
     return (
-        "this corner and the one across from it" if own else "the other two corners",
+        "the corner beside it and the one across from that" if own else "the first corner and the one across from it",
         abs(play),
         u_mm * math.sqrt(2.0),
     )

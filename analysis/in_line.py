@@ -54,7 +54,7 @@ def knife(
     offsets = [(a - b) / 2.0 for a, b in zip(carriage_side_mm, table_side_mm, strict=True)]
     for a, b, where in zip(carriage_side_mm, table_side_mm, ("bottom", "top"), strict=True):
         missing = kerf_mm - knife_mm - a - b
-        if abs(missing) > 3.0 * math.sqrt(2.0) * u_gap_mm + 0.03:
+        if abs(missing) > 3.0 / math.sqrt(2.0) * u_gap_mm + 0.03:  # three standard deviations, and the calipers'
             raise ValueError(
                 f"At the {where} the two gaps come to {a + b:.2f} mm, and kerf less knife is {kerf_mm - knife_mm:.2f}: "
                 "they contradict each other; measure kerf and knife again, straightedge on the teeth."

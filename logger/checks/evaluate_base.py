@@ -49,7 +49,10 @@ def _base(check: Check, readings: Readings, allowed: Allowed, machine: Machine) 
     lifts = base.level_feet(
         along.slope, across.slope, base.corner_feet(readings.one("feet_along"), readings.one("feet_across"))
     )
-    notes = ["After it: all four feet carry (a feeler goes under none, each screw has the same resistance)."]
+    doubt = math.hypot(2.0 * along.standard_uncertainty, form)
+    notes = [f"Along {along.slope:+.2f}, across {across.slope:+.2f}, each ± {doubt:.2f} mm/m."]
+    if verdict.word != "inside":
+        notes.append("After it: all four feet carry (a feeler goes under none, each screw has the same resistance).")
     if abs(along.zero_error - across.zero_error) > 2.0 * 2.0 * standard:
         notes.append(
             f"The level's zero error is {along.zero_error:+.2f} mm/m along and {across.zero_error:+.2f} across: it is "
@@ -60,7 +63,7 @@ def _base(check: Check, readings: Readings, allowed: Allowed, machine: Machine) 
         "across_mm_per_m": across.slope,
         "zero_error_mm_per_m": along.zero_error,
         "repeat_uncertainty_mm_per_m": 2.0 * along.standard_uncertainty,
-        "slope_uncertainty_mm_per_m": math.hypot(2.0 * along.standard_uncertainty, form),
+        "slope_uncertainty_mm_per_m": doubt,
     }
     return Result(verdict, feet(lifts, readings.maybe("pitch"), verdict), tuple(notes), details)
 
@@ -72,7 +75,11 @@ def _twist(check: Check, readings: Readings, allowed: Allowed, machine: Machine)
     )  # fmt: skip
     verdict = judged(check, allowed, found.twist_mm_per_m, found.uncertainty_mm_per_m)
     corrections = feet(base.untwist(found), readings.maybe("pitch"), verdict)
-    notes = ("A cast body follows a foot only in part: make this much, wait, measure again, and go on by what it did.",)
+    width = readings.one("feet_across")
+    said = (
+        f"Over the {width:.0f} mm between the feet that is {found.over_width_mm:+.3f} mm.",
+        "A cast body follows a foot only in part: make this much, wait, measure again, and go on by what it did.",
+    )
     readings_only = base.twist(
         array(readings, "infeed"), array(readings, "outfeed"), readings.one("feet_across"), readings.one("u")
     )
@@ -80,7 +87,7 @@ def _twist(check: Check, readings: Readings, allowed: Allowed, machine: Machine)
         "over_feet_mm": found.over_width_mm,
         "repeat_uncertainty_mm_per_m": readings_only.uncertainty_mm_per_m,
     }
-    return Result(verdict, corrections, notes if corrections else (), details)
+    return Result(verdict, corrections, said if corrections else said[:1], details)
 
 
 EVALUATIONS: dict[str, Evaluation] = {"condition": _condition, "base": _base, "twist": _twist}

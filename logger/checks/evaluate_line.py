@@ -14,7 +14,7 @@ import numpy as np
 from analysis import circle, in_line, upright
 from analysis.verdict import judge
 from logger.checks.model import Allowed, Check, Correction, Readings
-from logger.checks.result import Evaluation, Result, SMALLEST_SHIM_mm, array, judged, judged_with
+from logger.checks.result import Evaluation, Result, SMALLEST_SHIM_mm, array, judged, judged_with, whole_degrees
 
 if TYPE_CHECKING:
     from analysis.results import Verdict
@@ -126,12 +126,12 @@ def _bevel(check: Check, readings: Readings, allowed: Allowed, machine: Machine)
     if by_level:
         zero = np.array(readings.numbers["zero"])
         error, doubt = upright.at_stop(array(readings, "shown"), zero, readings.one("nominal"), readings.one("u_deg"))
-        way = "tilted too far" if error > 0 else "not tilted far enough"
+        way = "Tilted too far" if error > 0 else "Not tilted far enough"
     else:
         low, high = array(readings, "low"), array(readings, "high")
         error, doubt = upright.over_height(low, high, readings.one("height"), readings.one("u"))
         doubt = math.hypot(doubt, readings.one("square"))
-        way = "leaning toward the table" if error > 0 else "leaning toward the carriage"
+        way = "Leaning toward the table" if error > 0 else "Leaning toward the carriage"
     verdict = judged(check, allowed, error, doubt)
     notes = [f"{way}, by {abs(error) / 17.4533:.3f} degrees; over 19 mm of board that is {abs(error) * 0.019:.3f} mm."]
     if not by_level and len(readings.numbers["low"]) == 1:
@@ -171,7 +171,8 @@ def _upright(check: Check, readings: Readings, allowed: Allowed, machine: Machin
             f"The blade leans toward the {'table' if lean.across_mm_per_m > 0 else 'carriage'}, told from the carriage."
         ]
         return Result(verdict, (), (*notes, "It is corrected at its tilt stop: check bevel."), _parts(lean))
-    notes = [f"It leans toward {lean.direction_deg:.0f} degrees (0 outfeed, 90 table side), told from the carriage."]
+    leans = whole_degrees(lean.direction_deg)
+    notes = [f"It leans toward {leans} degrees (0 outfeed, 90 table side), told from the carriage."]
     corrections = _carrier(readings, lean, verdict, notes)
     return Result(verdict, corrections, tuple(notes), {**_parts(lean), "direction_deg": lean.direction_deg})
 
@@ -217,7 +218,7 @@ def _carrier(readings: Readings, lean: upright.Lean, verdict: Verdict, notes: li
     if abs(shim) <= max(doubt, SMALLEST_SHIM_mm):
         notes.append("What a shim under these feet would do does not stand clear of its uncertainty.")
         return ()
-    return (Correction(f"under the foot at {where:.0f} degrees", abs(shim), "to be added", doubt),)
+    return (Correction(f"under the foot at {whole_degrees(where)} degrees", abs(shim), "to be added", doubt),)
 
 
 def _parts(lean: upright.Lean) -> dict[str, object]:

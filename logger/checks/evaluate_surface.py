@@ -82,11 +82,11 @@ def _rocking(readings: Readings, u: float, allowed: Allowed, notes: list[str]) -
     pressed = readings.numbers["rock"]
     if len(pressed) != 2:
         raise ValueError(
-            f"rock has {len(pressed)} values; two are needed: the corner itself leaned on, the one beside it."
+            f"rock has {len(pressed)} values; two are needed: how far a corner dips, and how far the one beside it."
         )
     pair, play, doubt = foot_load.rocking_mm((pressed[0], pressed[1]), u)
     if play > doubt:
-        notes.append(f"It rocks over {pair}: of the other two one hangs, by twice that play at most.")
+        notes.append(f"It rocks over {pair}: of the other two feet one hangs, by twice that play at most.")
     return judge(play, doubt, None, allowed.upper, "mm", "play of the rocking corner")
 
 

@@ -32,7 +32,7 @@ DRAWN_BACK = (
 def _toe(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -> Result:
     found, notes, details = _measured_toe(readings)
     verdict = _verdict(check, readings, allowed, found)
-    way = "opening" if found.toe_mm_per_m >= 0 else "closing"
+    way = "Opening" if found.toe_mm_per_m >= 0 else "Closing"
     if details.get("marks") != "cannot tell":
         notes.insert(0, f"{way} toward outfeed by {abs(found.over_span_mm):.3f} mm over {found.span_mm:.0f} mm.")
     if found.toe_mm_per_m + found.uncertainty_mm_per_m < 0:

@@ -14,7 +14,7 @@ import numpy as np
 from analysis import circle
 from analysis.results import FloatArray
 from logger.checks.model import Allowed, Check, Correction, Readings
-from logger.checks.result import Evaluation, Result, array, judged
+from logger.checks.result import Evaluation, Result, array, judged, whole_degrees
 
 if TYPE_CHECKING:
     from logger.machines import Machine
@@ -32,10 +32,12 @@ def _run_out(check: Check, readings: Readings, allowed: Allowed, machine: Machin
     found = circle.run_out(*_turn(readings), readings.one("u"), wander)
     verdict = judged(check, allowed, found.total_mm * scale, found.total_uncertainty_mm * scale)
     notes = [
-        f"Highest at {found.direction_deg:.0f} degrees; once a turn {2.0 * found.eccentric_mm:.3f} mm, the rest "
-        f"{found.form_mm:.3f} mm peak to valley.",
+        f"Highest at {whole_degrees(found.direction_deg)} degrees; once a turn {2.0 * found.eccentric_mm:.3f} mm, the "
+        f"rest {found.form_mm:.3f} mm peak to valley.",
         *_waves(found),
     ]
+    if scale != 1.0:
+        notes.append(f"It is what {found.total_mm:.3f} mm at the tip's circle come to on 100 mm.")
     details: dict[str, Any] = {
         "eccentric_mm": found.eccentric_mm,
         "eccentric_uncertainty_mm": found.eccentric_uncertainty_mm,
@@ -94,10 +96,10 @@ def _whose(check: Check, readings: Readings, found: circle.RunOut, details: dict
             "blade_direction_deg": parts.blade_direction_deg,
             "parts_uncertainty_mm": parts.uncertainty_mm,
         }
+        one, other = whole_degrees(parts.flange_direction_deg), whole_degrees(parts.blade_direction_deg)
         return [
-            f"The flange swings it by {2 * parts.flange_mm:.3f} mm (high at {parts.flange_direction_deg:.0f} degrees), "
-            f"the blade itself by {2 * parts.blade_mm:.3f} (at {parts.blade_direction_deg:.0f}), each ± "
-            f"{2 * parts.uncertainty_mm:.3f}."
+            f"The flange swings it by {2 * parts.flange_mm:.3f} mm (high at {one} degrees), the blade itself by "
+            f"{2 * parts.blade_mm:.3f} (at {other}), each ± {2 * parts.uncertainty_mm:.3f}."
         ]
     if "flange" in readings.known and "diameter" in readings.numbers:
         share = readings.known["flange"][0] * readings.one("diameter") / 100.0
@@ -115,7 +117,7 @@ def _who_is_it(check: Check) -> str:
 def _spindle(check: Check, readings: Readings, allowed: Allowed, machine: Machine) -> Result:
     found = circle.swing(*_turn(readings), readings.one("radius"), readings.one("u"), readings.one("flat"))
     verdict = judged(check, allowed, found.tilt_mm_per_m, found.uncertainty_mm_per_m)
-    notes = [f"The spindle leans toward {found.direction_deg:.0f} degrees (0 outfeed, 90 table side)."]
+    notes = [f"The spindle leans toward {whole_degrees(found.direction_deg)} degrees (0 outfeed, 90 table side)."]
     corrections: tuple[Correction, ...] = ()
     apart = readings.maybe("feet_apart")
     if verdict.word != "inside" and found.tilt_mm_per_m <= found.uncertainty_mm_per_m:
@@ -125,7 +127,9 @@ def _spindle(check: Check, readings: Readings, allowed: Allowed, machine: Machin
         shim = circle.shim_mm(found, direction, apart)
         where = direction if shim >= 0 else (direction + 180.0) % 360.0
         doubt = found.uncertainty_mm_per_m * apart / 1000.0
-        corrections = (Correction(f"under the foot at {where:.0f} degrees", abs(shim), "to be added", doubt),)
+        corrections = (
+            Correction(f"under the foot at {whole_degrees(where)} degrees", abs(shim), "to be added", doubt),
+        )
         other = circle.shim_mm(found, direction + 90.0, apart)
         if abs(other) > abs(shim):
             notes.append("Most of the lean is across these feet; a shim there does little: name the other pair.")

@@ -91,8 +91,8 @@ def of_result(
         found = _finer(ask.key, ask.unit, readings, needs, again)
         if found:
             return Feasible(False, needs, found, f"{said}: {found} would.")
-    tail = "a finer instrument alone would not do; a longer base, more places or repeated readings"
-    return Feasible(False, needs, "", f"{said}; {tail}.")
+    tail = "A finer instrument alone would not do; a longer base, more places or repeated readings would"
+    return Feasible(False, needs, "", f"{said}. {tail}.")
 
 
 def _finer(key: str, unit: str, readings: Readings, needs: float, again: Callable[[Readings], Verdict]) -> str:

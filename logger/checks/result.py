@@ -58,5 +58,10 @@ def feet(lifts: dict[str, float], pitch: float | None, verdict: Verdict) -> tupl
     return tuple(Correction(f"foot {name}", lift, "up", None, lift / pitch if pitch else None) for lift, name in wanted)
 
 
+def whole_degrees(angle: float) -> int:
+    """A direction as it is said: 0 to 359, never 360."""
+    return round(angle) % 360
+
+
 def array(readings: Readings, key: str) -> FloatArray:
     return np.array(readings.numbers[key], dtype=np.float64)

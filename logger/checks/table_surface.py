@@ -21,14 +21,15 @@ FEET = Check(
     steps=(
         "Feel under each foot: gap=..0.05,..0.05,0.10..0.15,..0.05 in the order infeed carriage side, infeed table "
         "side, outfeed carriage side, outfeed table side (..0.05: not even the leaf of 0.05 goes).",
-        "Does it rock? Indicator at one corner: lean on that corner, read; on the corner beside it: rock=0.02,0.15.",
+        "Does it rock? Lean on a corner, the indicator beside your hand: how far does it dip; then the same at the "
+        "corner beside it, the indicator there: rock=0.02,0.15.",
         "Load: let each screw down until it turns freely, note by how much, bring it back before the next: "
         "travel=0.30,0.24,0.22,0.31 (turns times pitch). As the travels share out, so do the loads.",
     ),
     cautions=(LOCK_OUT, UNDER, "One foot at a time, the others carrying; a second person steadies the machine."),
     asks=(
         Ask("gap", "mm", "under each of the four feet", (0.0, 3.0), many=True, feeler=True),
-        Ask("rock", "mm", "a corner's dip: itself leaned on, the one beside it", (0.0, 5.0), many=True, needed=False),
+        Ask("rock", "mm", "dip of a corner leaned on, of the one beside it", (0.0, 5.0), many=True, needed=False),
         Ask("travel", "mm", "of each screw until it turns freely", (0.0, 10.0), many=True, needed=False),
         Ask("pitch", "mm", "thread pitch of the foot screws", (0.5, 4.0), needed=False),
         Ask("u", "mm", "uncertainty of one travel or dip (k = 2)", (0.0, 0.5), needed=False, default=0.03),

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING, Any
 
+from analysis.verdict import judge
 from logger.wording import amount, number, state
 
 if TYPE_CHECKING:
@@ -67,7 +68,10 @@ def verdict_line(result: Result, allowed: Allowed, units: Units) -> str:
     if not allowed.unit:
         return f"{state(verdict.word)}. {verdict.reason}"
     value = value_words(verdict.value, verdict.uncertainty, allowed, units)
-    return f"{state(verdict.word)}, {value}; allowed {limits_words(allowed, units)} ({allowed.origin})"
+    own = judge(verdict.value, verdict.uncertainty, allowed.lower, allowed.upper).word
+    # a condition beside the check's own quantity decided: that the figure is inside must not look like a mistake
+    decided = "" if own == verdict.word else "by what is said below; its own figure "
+    return f"{state(verdict.word)}, {decided}{value}; allowed {limits_words(allowed, units)} ({allowed.origin})"
 
 
 def value_words(value: float | None, uncertainty: float | None, allowed: Allowed, units: Units) -> str:

@@ -233,11 +233,12 @@ def _taken(job: Job, check: Check, taking: Taking, units: Units, said_before: li
         lines.append(
             f"  An uncertainty below {amount(deciding, None, verdict.unit, units, sign=False)} would decide it."
         )
-    if feasible is not None and feasible.sentence and verdict.word != "outside":
+    if feasible is not None and feasible.sentence and verdict.word == "cannot tell":
         lines += _wrapped(f"  {feasible.sentence}")
     if result.corrections:
         cautions = [line for caution in check.cautions for line in _wrapped(caution)]
-        lines += ["", *cautions, "", *correction_lines(result.corrections, units)]
+        moves = [line for each in correction_lines(result.corrections, units) for line in _wrapped(each)]
+        lines += ["", *cautions, "", *moves]
         lines.append(f"  Then: truestroke take {check.name} adjusted=yes, and measure again.")
     return Answer(answer, [*lines, *_after(found, stale, warnings)])
 
@@ -260,6 +261,11 @@ def _which_cuts(typed: Typed, units: Units) -> Answer:
     last = f"worth doing: cuts={best.name}"
     if not best.decides:
         last += "; but none decides: a longer panel or better calipers would"
+    tests = {each.name for each in choices}
+    if "three" not in tests:
+        wide = min(typed.readings.numbers["sides"])
+        opens = typed.readings.one("opens")
+        last += f"; the others want calipers that open {wide:.0f} mm (these {opens:.0f}: opens=)"
     answer = {
         "check": "fence",
         "worth_doing": best.name,

@@ -77,11 +77,12 @@ def guide_lines(check: Check, limits: Allowed, units: Units, *, ascii_only: bool
     lines.append(f"  allowed: {allowed} ({limits.origin})")
     if (needs := deciding(limits)) is not None and check.asks:
         lines.append(f"  to decide it: known to ±{amount(needs, None, limits.unit, units, sign=False)} or better")
-    lines += [f"  rests on {each.check}: {each.reason}" for each in check.rests_on]
-    lines += [f"  left alone by {each.check}: {each.reason}" for each in check.left_alone_by]
-    lines += [f"  adjusting it disturbs {each.check}: {each.reason}" for each in check.disturbs]
-    above = all_above(check.name)
-    return [*lines, *([f"  moving it makes stale: {', '.join(above)}"] if above else [])]
+    said = [f"rests on {each.check}: {each.reason}" for each in check.rests_on]
+    said += [f"left alone by {each.check}: {each.reason}" for each in check.left_alone_by]
+    said += [f"adjusting it disturbs {each.check}: {each.reason}" for each in check.disturbs]
+    if above := all_above(check.name):
+        said.append(f"moving it makes stale: {', '.join(above)}")
+    return [*lines, *[line for each in said for line in _step(0, each)]]
 
 
 def allowed_json(allowed: Allowed) -> dict[str, Any]:

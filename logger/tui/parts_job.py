@@ -157,7 +157,7 @@ class JobParts:
             shown: Units = "in" if units == "in" else "mm"
             said = (verdict_line(result, typed.allowed, shown),)
             corrections = tuple(line.strip() for line in correction_lines(result.corrections, shown))
-            feasible = (taking.feasible.sentence,) if taking.feasible and result.verdict.word != "outside" else ()
+            feasible = (taking.feasible.sentence,) if taking.feasible and result.verdict.word == "cannot tell" else ()
             warnings = (*typed.readings.warnings, *((unchecked,) if unchecked else ()))
             notes, verdict = (*warnings, *result.notes, *[each for each in feasible if each]), result.verdict
         found = board_of(job)

@@ -71,7 +71,9 @@ def test_the_least_shares_uncertainty_holds_it_about_95_times_in_100():
 
 
 def test_a_body_rocks_over_the_pair_that_carries():
+    # A plate on balls under A and C, across from each other: leaned on at A it stands, leaned on at B it dips.
     pair, play, doubt = rocking_mm((0.02, 0.18), 0.01)
-    assert "other two" in pair
+    assert pair == "the first corner and the one across from it"
     assert play == 0.18
+    assert rocking_mm((0.18, 0.02), 0.01)[0] == "the corner beside it and the one across from that"
     assert doubt == pytest.approx(0.01 * np.sqrt(2.0))

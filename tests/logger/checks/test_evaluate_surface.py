@@ -46,7 +46,7 @@ def test_three_feet_or_five_are_not_four():
 def test_a_rocking_machine_is_outside_though_no_leaf_goes():
     found = result("feet", f"{NO_GAPS} rock=0.02,0.30")
     assert found.verdict.word == "outside"
-    assert any("rocks over the other two" in note for note in found.notes)
+    assert any("rocks over the first corner and the one across" in note for note in found.notes)
 
 
 def test_a_foot_that_carries_next_to_nothing_is_raised_on_its_diagonal():

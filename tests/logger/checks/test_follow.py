@@ -143,7 +143,7 @@ def test_where_no_instrument_would_do_a_longer_base_is_named():
 
 
 def test_readings_that_would_contradict_each_other_were_they_finer_are_taken_as_they_are():
-    gaps = "carriage_side=0.50,0.50 table_side=0.40,0.40 kerf=3.2 knife=2.8 plate=2.2 u=0.2"
+    gaps = "carriage_side=0.45,0.45 table_side=0.35,0.35 kerf=3.2 knife=2.8 plate=2.2 u=0.2"
     taking = Diary().take("knife", gaps)
     assert taking.feasible is not None
     assert (taking.feasible.decides, taking.feasible.instrument) == (False, "")
