@@ -3,41 +3,35 @@
 Why it exists: pyserial opens and configures ports on every system, and its reading has traps: ``readline`` reads a byte
 at a time, ``in_waiting`` raises another kind of error than ``read``, and ``open`` throws away what a device sent the
 moment it was opened. Here a port is opened without that flush, read with whatever is there, and every way a cable can
-fail becomes one :class:`InstrumentLost`; every way an opening can fail becomes one clear :class:`PortError`.
+fail becomes one :class:`InstrumentLost`; every way an opening can fail becomes one clear :class:`PortError`
+(``link/port_words.py``). Which port a device came back as is ``link/replug.py``.
 """
 
 from __future__ import annotations
 
-import errno
 import os
 import re
 import select
 import socket
-import stat
 import sys
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from dataclasses import dataclass, replace
-from pathlib import Path
 from typing import Any, Protocol
-from urllib.parse import urlsplit
 
 import serial
 
 from logger.clock import now_ns
-from logger.errors import InstrumentLost, PortError
+from logger.errors import InstrumentLost
+from logger.link.port_words import port_error, reason, shown
 
 try:
+    import fcntl
     import termios
 except ImportError:  # Windows
     _LOST: tuple[type[Exception], ...] = (OSError, TypeError, ValueError)
 else:
     # TypeError: a port closed under a read; termios.error is no OSError.
     _LOST = (OSError, TypeError, ValueError, termios.error)
-
-try:
-    import grp
-except ImportError:  # Windows
-    grp = None  # type: ignore[assignment]
 
 READ_SIZE = 4096
 _STREAM_WAIT_S = 0.1
@@ -186,7 +180,7 @@ class Port:
         try:
             data = self._source.read(timeout_s)
         except _LOST as error:
-            raise InstrumentLost(f"{shown(self.name)} went away: {_reason(error)}.") from error
+            raise InstrumentLost(f"{shown(self.name)} went away: {reason(error)}.") from error
         if data is None:
             raise InstrumentLost(f"{shown(self.name)} was closed by the far end.")
         return data
@@ -212,14 +206,14 @@ class Port:
                     self._streams = len(chunks) >= _STREAM_CHUNKS
                     return
         except _LOST as error:
-            raise InstrumentLost(f"{shown(self.name)} went away: {_reason(error)}.") from error
+            raise InstrumentLost(f"{shown(self.name)} went away: {reason(error)}.") from error
         raise InstrumentLost(f"{shown(self.name)} was closed by the far end.")
 
     def write(self, data: bytes) -> None:
         try:
             self._port.write(data)
         except _LOST as error:
-            raise InstrumentLost(f"{shown(self.name)} went away: {_reason(error)}.") from error
+            raise InstrumentLost(f"{shown(self.name)} went away: {reason(error)}.") from error
 
     def configure(self, link: Link) -> None:
         """Other speed and format on the open port: to open it again could reset the device behind it."""
@@ -234,10 +228,11 @@ class Port:
                 }
             )
         except _LOST as error:
-            raise InstrumentLost(f"{shown(self.name)} went away: {_reason(error)}.") from error
+            raise InstrumentLost(f"{shown(self.name)} went away: {reason(error)}.") from error
 
     def close(self) -> None:
         try:
+            _keep_others_out(self._port, self.name, False)
             self._source.close()
         except _LOST:
             return  # the device is gone, and its handle with it
@@ -265,19 +260,24 @@ def open_port(name: str, link: Link) -> Port:
     except _LOST as error:
         raise port_error(name, error) from error
     _ask_for_low_latency(port)
+    _keep_others_out(port, name, True)
     return Port(name, port)
 
 
 def _possible(name: str, link: Link) -> Link:
     """``link`` as far as ``name`` knows of it: a pseudo terminal (a bridge to a network, a simulated device) has no
     line, and where it is asked for seven bits or a parity the system refuses the whole setting."""
-    if os.name == "posix" and "://" not in name and _PSEUDO.match(os.path.realpath(name)):
+    if _is_pseudo(name):
         return replace(link, data_bits=8, parity="N", stop_bits=1)
     return link
 
 
 _PSEUDO = re.compile(r"/dev/(pts/\d+|ttys\d{3})$")
 """Names of pseudo terminals on Linux and macOS."""
+
+
+def _is_pseudo(name: str) -> bool:
+    return os.name == "posix" and "://" not in name and _PSEUDO.match(os.path.realpath(name)) is not None
 
 
 def _set_lines(port: Any, link: Link) -> None:
@@ -301,6 +301,16 @@ def _open_without_flush(port: Any) -> None:
 
 def _keep_input() -> None:
     """In place of pyserial's flush while a port is being opened."""
+
+
+def _keep_others_out(port: Any, name: str, out: bool) -> None:
+    """A program that opens the same port later would take half of the bytes: the lock pyserial sets only keeps out who
+    asks for it too. Not for pseudo terminals: whoever made one may hold it open, and with it the refusal."""
+    if os.name == "posix" and type(port) is serial.Serial and not _is_pseudo(name):
+        try:
+            fcntl.ioctl(port.fileno(), termios.TIOCEXCL if out else termios.TIOCNXCL)
+        except (OSError, serial.SerialException):
+            return  # a system, or a device, that does not know the request
 
 
 def _ask_for_low_latency(port: Any) -> None:
@@ -334,108 +344,3 @@ def find_ports() -> list[FoundPort]:
         description = info.description if info.description and info.description != "n/a" else ""
         found.append(FoundPort(info.device, shown(description), identity, info.location))
     return sorted(found, key=lambda port: port.name)
-
-
-def identify(name: str, ports: Iterable[FoundPort]) -> FoundPort | None:
-    """The entry of ``name`` among ``ports``, also where ``name`` is a link to the device."""
-    real = str(Path(name).resolve()) if "://" not in name and os.name == "posix" else name
-    return next((port for port in ports if port.name in (name, real)), None)
-
-
-def find_again(lost: FoundPort | None, name: str, ports: Iterable[FoundPort]) -> str:
-    """Under which name the lost device is now: the same name if it is there, else the same device under another.
-
-    A device without a serial number of its own is only believed to be the same in the same socket (``location``).
-    """
-    ports = list(ports)
-    if lost is None or lost.identity is None or identify(name, ports) is not None:
-        return name
-    for port in ports:
-        if port.identity == lost.identity and (lost.identity[2] or port.location == lost.location):
-            return port.name
-    return name
-
-
-# -- saying what went wrong --------------------------------------------------------------------------------------------
-
-_BUSY = (errno.EBUSY, errno.EAGAIN, errno.EWOULDBLOCK)
-_NO_DEVICE = (errno.ENOENT, errno.ENODEV, errno.ENXIO)
-_NOT_SERIAL = (errno.ENOTTY, errno.EINVAL, errno.EISDIR)
-
-
-def shown(name: str) -> str:
-    """A port's name or description for a person: one line, no terminal codes."""
-    return "".join(c if c.isprintable() else "?" for c in name)[:200]
-
-
-def port_error(name: str, error: BaseException) -> PortError:
-    """Why ``name`` did not open, in one sentence, and what to do next."""
-    port, number, text = shown(name), _errno(error), str(error)
-    if name.lower().startswith("socket://"):
-        return _socket_error(port, number, text, error)
-    if number in _NO_DEVICE or "FileNotFoundError" in text:
-        return PortError(f"There is no port {port}.", _ports_here())
-    if number == errno.EACCES and os.name == "posix":
-        return PortError(f"No permission to open {port}.", _permission_todo(name))
-    if number in _BUSY or "PermissionError" in text or "exclusively lock" in text:
-        return PortError(f"{port} is busy: another program has it open.", "Close that program, then try again.")
-    if number in _NOT_SERIAL or "Inappropriate ioctl" in text:
-        return PortError(f"{port} is not a serial device.", _ports_here())
-    if isinstance(error, ValueError):
-        return PortError(
-            f"{port} is not a port: {shown(text)}.", "Give a device name or a URL such as socket://host:port."
-        )
-    return PortError(f"{port} could not be opened: {_reason(error)}.", _ports_here())
-
-
-def _socket_error(port: str, number: int | None, text: str, error: BaseException) -> PortError:
-    if "expected a string in the form" in text or not _has_port_number(port):
-        return PortError(f"{port} is not a socket address.", "Write it as socket://host:port.")
-    if number == errno.ECONNREFUSED:
-        return PortError(f"Nothing answers at {port}: connection refused.", "Start what listens there, then try again.")
-    return PortError(f"{port} could not be reached: {_reason(error)}.", "Check the address and the network.")
-
-
-def _has_port_number(url: str) -> bool:
-    try:
-        return urlsplit(url).port is not None
-    except ValueError:
-        return False
-
-
-def _ports_here() -> str:
-    names = ", ".join(port.name for port in find_ports())
-    return f"Ports here now: {names}." if names else "No serial port is here now: plug the instrument in and try again."
-
-
-def _permission_todo(name: str) -> str:
-    group = "dialout"
-    if grp is not None:
-        try:
-            status = Path(name).stat()
-            if stat.S_ISCHR(status.st_mode) and status.st_gid != 0:
-                group = grp.getgrgid(status.st_gid).gr_name
-        except (OSError, KeyError):
-            group = "dialout"
-    return f"Add yourself to group {group} (sudo usermod -aG {group} $USER), log out and in, then try again."
-
-
-def _errno(error: BaseException) -> int | None:
-    """The system's error number, from the error or from what it was made of (pyserial drops it for sockets)."""
-    seen: BaseException | None = error
-    while seen is not None:
-        number = getattr(seen, "errno", None)
-        if isinstance(number, int):
-            return number
-        first = seen.args[0] if seen.args else None
-        if isinstance(first, int):
-            return first
-        seen = seen.__cause__ or seen.__context__
-    return None
-
-
-def _reason(error: BaseException) -> str:
-    number = _errno(error)
-    if sys.platform != "win32" and number is not None and number > 0:
-        return os.strerror(number)
-    return shown(str(error)) or type(error).__name__

@@ -28,8 +28,10 @@ from logger.decode import make_decoder
 from logger.errors import CannotSave, InstrumentLost, TruestrokeError
 from logger.link import frames
 from logger.link.ending import EndRules, Watch
+from logger.link.port_words import shown
+from logger.link.replug import Place, find_again, identify, speaks_alike
 from logger.link.wire import Interpreter, WireRow
-from logger.port import FoundPort, Link, Port, find_again, find_ports, identify, open_port, shown
+from logger.port import Link, Port, find_ports, open_port
 from logger.readings import Ended
 from logger.record.writing import Description, RecordingWriter
 
@@ -43,6 +45,8 @@ IDLE_NS = 50_000_000
 BATCH_BYTES = 65_536
 SYNC_NS = 1_000_000_000
 RETRY_NS = 300_000_000
+LISTEN_NS = 5_000_000_000
+"""So long a port that is only likely is listened to: a board that starts anew when it is opened takes two seconds."""
 POLLED_BATCH_NS = 5_000_000
 """An answer is handed on sooner than a stream: the next request waits for it."""
 PATIENCE_NS = 500_000_000
@@ -70,7 +74,10 @@ class Reader:
         self._spec = spec
         self._link = link
         self._port: Port | None = port
-        self._device = _device_of(spec.port)
+        self._name = spec.port
+        ports = [] if "://" in spec.port else find_ports()
+        self._device = identify(spec.port, ports)
+        self._before = {one.name for one in ports}
         self._start = Start.now()
         self._writer = (
             None
@@ -182,6 +189,7 @@ class Reader:
         now = now_ns()
         if self._heard:
             self._lost_ns, self._heard = now, False
+            self._before |= {self._name} if "://" in self._name else {self._name, *(one.name for one in find_ports())}
         else:  # it came back and went again without a byte: that was no return
             self._give_up_if_too_long()
         if self._spec.rules.until == "closed" or self._watch.without_screen:
@@ -191,16 +199,53 @@ class Reader:
 
     def _wait_for_the_device(self) -> None:
         self._link.wait(RETRY_NS / 1e9)
-        spec = self._spec
-        name = find_again(self._device, spec.port, find_ports()) if self._device is not None else spec.port
+        place = self._place()
+        came: list[WireRow] = []
         try:
-            self._port = open_port(name, spec.link)
+            port = open_port(place.name, self._spec.link)
+            opened = self._now()
+            if not place.sure:
+                came = self._heard_from(port, place.name)
         except TruestrokeError as error:
             log.info("%s", error)
             self._give_up_if_too_long()
             return
-        self._device = _device_of(name)
-        self._handle([WireRow(self._start.since(now_ns()), "link", f"back: {name}".encode())], self._now())
+        if not place.sure and not came:
+            port.close()
+            self._give_up_if_too_long()
+            return
+        said = shown(place.name) if place.name == self._name else f"{shown(place.name)} (was {shown(self._name)})"
+        self._port, self._name = port, place.name
+        self._device = identify(place.name, [] if "://" in place.name else find_ports())
+        self._handle([WireRow(opened, "link", f"back: {said}".encode()), *came], self._now())
+
+    def _place(self) -> Place:
+        """Where the instrument is now, as far as the list of ports tells."""
+        ports = [] if "://" in self._name else find_ports()
+        self._before &= {one.name for one in ports} | {self._name}
+        place = find_again(self._device, self._name, self._before, ports)
+        back = self._device is None and Path(self._name).exists()  # a link, a pseudo terminal: in no list
+        # What must be asked is only asked on the port that the person named, or of the same device.
+        return Place(self._name, True) if not place.sure and (back or self._spec.requests) else place
+
+    def _heard_from(self, port: Port, name: str) -> list[WireRow]:
+        """What a likely port said, if it speaks as the instrument does; else nothing, and it is not looked at again
+        unless it said nothing at all."""
+        chunks: list[tuple[int, bytes]] = []
+        due, alike = now_ns() + LISTEN_NS, None
+        while alike is None and now_ns() < due and sum(len(chunk) for _, chunk in chunks) < BATCH_BYTES:
+            try:
+                port.collect(chunks, min(due, now_ns() + RETRY_NS), BATCH_NS, BATCH_BYTES)
+            except InstrumentLost:
+                port.close()
+                raise
+            alike = speaks_alike(self._spec.frame, b"".join(chunk for _, chunk in chunks))
+        if alike:
+            return [WireRow(self._start.since(stamp), "in", chunk) for stamp, chunk in chunks]
+        if chunks:
+            log.info("%s says something else", shown(name))
+            self._before.add(name)
+        return []
 
     def _give_up_if_too_long(self) -> None:
         give_up_s = self._spec.rules.give_up_s
@@ -253,11 +298,6 @@ class Reader:
             ended = Ended(ended.t_ns, "disk full", str(error))
         self._link.report([*last, ended], interpreter.totals, self._now())
         return ended
-
-
-def _device_of(name: str) -> FoundPort | None:
-    """Which device ``name`` is, so that it can be found under another name; None for a URL."""
-    return None if "://" in name else identify(name, find_ports())
 
 
 def serve(link: frames.ChildEnd, spec: ReaderSpec) -> None:

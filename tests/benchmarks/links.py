@@ -22,8 +22,9 @@ from pathlib import Path
 
 import numpy as np
 
-from logger import port as ports
 from logger.decode.escaped import show_bytes, unescape_bytes
+from logger.link.replug import Place, find_again
+from logger.port import FoundPort
 from logger.readings import Garbage
 from logger.recorder import Recorder
 from logger.recording import open_recording, verify
@@ -154,16 +155,17 @@ def renamed(times: int) -> Count:
     count, chance = Count("found again under another name (list of ports)"), random.Random(5)
     for _ in range(times):
         serial = "" if chance.random() < 0.3 else f"SN{chance.randrange(100)}"
-        here = ports.FoundPort("/dev/ttyUSB0", "", (1, 2, serial), "1-1")
+        here = FoundPort("/dev/ttyUSB0", "", (1, 2, serial), "1-1")
         others = [
-            ports.FoundPort(f"/dev/ttyUSB{n}", "", (1, 2, f"SN{200 + n}"), f"1-{n + 3}")
+            FoundPort(f"/dev/ttyUSB{n}", "", (1, 2, f"SN{200 + n}"), f"1-{n + 3}")
             for n in range(1, chance.randrange(1, 4))
         ]
-        now = ports.FoundPort("/dev/ttyUSB7", "", here.identity, here.location)
+        now = FoundPort("/dev/ttyUSB7", "", here.identity, here.location)
         count.times += 1
-        if ports.find_again(here, here.name, [*others, now]) != now.name:
+        before = [here.name, *(one.name for one in others)]
+        if find_again(here, here.name, before, [*others, now]) != Place(now.name, True):
             count.broken.append("not found")
-        if ports.find_again(here, here.name, others) != here.name:
+        if find_again(here, here.name, before, others) != Place(here.name, True):
             count.broken.append("taken for another device")
     return count
 

@@ -12,9 +12,12 @@ import serial
 
 from logger.clock import now_ns
 from logger.errors import InstrumentLost, PortError
-from logger.port import FoundPort, Link, find_again, find_ports, identify, open_port, port_error, shown
+from logger.link.port_words import port_error, shown
+from logger.link.replug import identify
+from logger.port import Link, find_ports, open_port
 from tests.logger.wire_bench import line, sender, server
 
+fcntl = pytest.importorskip("fcntl")
 pytestmark = pytest.mark.skipif(os.name != "posix", reason="ptys")
 
 
@@ -128,7 +131,7 @@ def streamed(port, cable, most_bytes):
     pieces = [b"+0.%03d\r\n" % number for number in range(most_bytes // 8)]
     sending = threading.Thread(target=lambda: [cable.send(piece) for piece in pieces])
     sending.start()
-    chunks = []
+    chunks: list[tuple[int, bytes]] = []
     while sum(len(data) for _, data in chunks) < most_bytes:
         port.collect(chunks, now_ns() + 50_000_000, 33_000_000, most_bytes)
     sending.join()
@@ -141,7 +144,7 @@ def test_a_stream_that_is_waited_for_in_the_read_itself_loses_nothing_stops_and_
         for streams in (True, False, True):
             port._streams = streams  # as the batch before it would have left it
             streamed(port, cable, 8 * 200)
-        chunks = []
+        chunks: list[tuple[int, bytes]] = []
         port.collect(chunks, now_ns() + 10_000_000, 33_000_000, 4096)  # nothing comes: it returns all the same
         assert chunks == []
         port.configure(Link(9600))
@@ -156,7 +159,7 @@ def test_a_cable_pulled_in_mid_stream_is_a_lost_instrument_with_what_came_before
         port = open_port(str(cable.name), Link())
         port._streams = True
         cable.send(b"+0.1\r\n")
-        chunks = []
+        chunks: list[tuple[int, bytes]] = []
         port.collect(chunks, now_ns() + 5_000_000_000, 1_000_000, 4096)
         port._streams = True
         cable.pull()
@@ -182,14 +185,38 @@ def test_a_port_is_ours_alone(tmp_path):
         port.close()
 
 
-def test_the_same_device_is_found_under_another_name():
-    lost = FoundPort("/dev/ttyUSB0", "", (0x403, 0x6001, "A1"), "1-1")
-    other = FoundPort("/dev/ttyUSB0", "", (0x1A86, 0x7523, ""), "1-2")
-    moved = FoundPort("/dev/ttyUSB3", "", (0x403, 0x6001, "A1"), "1-4")
-    assert find_again(lost, "/dev/ttyUSB0", [moved]) == "/dev/ttyUSB3"
-    assert find_again(lost, "/dev/ttyUSB0", [lost, moved]) == "/dev/ttyUSB0"
-    assert find_again(other, "/dev/ttyUSB9", [FoundPort("/dev/ttyUSB3", "", other.identity, "9-9")]) == "/dev/ttyUSB9"
-    assert find_again(None, "/dev/ttyUSB0", [moved]) == "/dev/ttyUSB0"
+@pytest.mark.skipif(sys.platform != "linux", reason="only Linux tells who has a file open")
+def test_who_has_a_busy_port_is_named(tmp_path):
+    holds = "import fcntl, os, sys; f = os.open(sys.argv[1], os.O_RDWR | os.O_NOCTTY)"
+    code = f"{holds}; fcntl.flock(f, fcntl.LOCK_EX); print('held', flush=True); sys.stdin.read()"
+    with line(tmp_path) as cable:
+        pipe = subprocess.PIPE
+        with subprocess.Popen([sys.executable, "-c", code, str(cable.name)], stdin=pipe, stdout=pipe) as other:
+            assert other.stdout is not None
+            assert other.stdout.readline() == b"held\n"
+            with pytest.raises(PortError, match=rf"is busy: another program \(.+, process {other.pid}\) has it open"):
+                open_port(str(cable.name), Link())
+            other.communicate()
+        open_port(str(cable.name), Link()).close()
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="asked of the system as Linux tells it")
+def test_no_other_program_can_open_a_real_port_and_take_half_of_the_bytes(tmp_path, monkeypatch):
+    """Here a pseudo terminal stands for one, which is otherwise left open to whoever made it."""
+    shut_to_others = 0x80045440  # TIOCGEXCL of the Linux headers (asm-generic/ioctls.h)
+
+    def is_shut():
+        return fcntl.ioctl(cable.near, shut_to_others, b"\0" * 4) != b"\0" * 4
+
+    with line(tmp_path) as cable:
+        port = open_port(str(cable.name), Link())
+        assert not is_shut()
+        port.close()
+        monkeypatch.setattr("logger.port._is_pseudo", lambda _name: False)
+        port = open_port(str(cable.name), Link())
+        assert is_shut()
+        port.close()
+        assert not is_shut()
 
 
 def test_the_ports_of_this_computer_can_be_listed():

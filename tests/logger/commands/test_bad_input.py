@@ -76,7 +76,7 @@ def test_a_port_another_program_has_open(shell):
 
 
 def test_a_port_without_permission_says_which_group():
-    from logger.port import port_error
+    from logger.link.port_words import port_error
 
     error = port_error("/dev/ttyUSB0", PermissionError(13, "Permission denied"))
     assert error.exit_code == 1
