@@ -154,6 +154,11 @@ def _strut(
     if rise < 0:
         notes.append("It is crowned: let the strut off; where it is off already, no strut pulls.")
     pitch = readings.maybe("pitch")
+    notes.append(
+        "After each push feel under all four feet (check feet): what the strut takes up they lose. One that hangs is "
+        "raised until it touches and a hair more before the strut goes further; where that brings nothing more, no "
+        "strut straightens so stiff a table: have it planed, or map it."
+    )
     notes.append("Then wait an hour, and look again after a day and a week: a casting gives way for days.")
     way = "up" if rise > 0 else "down"
     return (Correction(f"strut at {at:.0f} mm", abs(rise), way, doubt, abs(rise) / pitch if pitch else None),)

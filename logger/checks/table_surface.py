@@ -90,6 +90,7 @@ SAG = Check(
         Because("condition", "A burr is the highest place of any table."),
         Because("twist", "The feet that untwist the table also bend it; and a twisted table is flat on no plane."),
     ),
+    disturbs=(Because("feet", "What the strut carries the feet do not: the one that carried least may hang now."),),
 )
 
 CHECKS: tuple[Check, ...] = (FEET, SAG)

@@ -155,9 +155,13 @@ def _jack(body: CastBody, rng: np.random.Generator) -> Shot:
 
 
 def sag_rounds(rng: np.random.Generator, kind: str) -> tuple[int | None, int | None, bool]:
-    """Rounds until the sag is inside 0.03 mm a day later: scaled by what the last push did, and the whole sag again."""
+    """Rounds until the sag is inside 0.03 mm a day later: scaled by what the last push did, and the whole sag again.
+
+    What the strut takes up the feet lose. As the check says, they are felt after each push and one that hangs is
+    brought back to the floor; the usual way looks at the table alone, and ends on three feet where one lets go.
+    """
     drawn = draw_body(rng, "limp")
-    softer = {"thin": 0.3, "very thin": 0.15}.get(kind, 0.6)
+    softer = 0.3 if kind == "thin" else 0.6
     # with all that hangs on it; a lighter one would be lifted off its feet by the strut
     first = replace(drawn, bending_nmm=drawn.bending_nmm * softer, weight_n=2.0 * drawn.weight_n)
     at = [np.array([each]) for each in first.strut_at_mm]
@@ -177,8 +181,10 @@ def _pushed(body: CastBody, rng: np.random.Generator, *, learned: bool) -> int |
     before: tuple[float, float, float] | None = None
     for done in range(ROUNDS):
         body.wait(24.0)
+        if learned:
+            _feet_to_the_floor(body, rng)
         if not body.carries().all():
-            return None  # pushed off its feet: no strut on the floor straightens so stiff a table
+            return None  # pushed off its feet: it stands on a strut
         if abs(body.sag_mm(body.width_mm / 2.0, (40.0, body.length_mm - 40.0))) < 0.03:
             return done
         read = body.height(x, y) + rng.normal(0.0, 0.003, 9)
@@ -194,6 +200,16 @@ def _pushed(body: CastBody, rng: np.random.Generator, *, learned: bool) -> int |
         before = (found, doubt, found * factor)
         body.push_strut(move * factor, rng)
     return None
+
+
+def _feet_to_the_floor(body: CastBody, rng: np.random.Generator) -> None:
+    """Feel under each foot; raise one that hangs until it touches and an eighth of a turn on (check feet)."""
+    for _ in range(8):
+        gaps = body.gaps()
+        if (gaps < 0.0).all():
+            return
+        foot = int(np.argmax(gaps))
+        body.raise_foot(foot, float(gaps[foot]) + 0.1, rng, hand_mm=0.01)
 
 
 # --- travel in plan --------------------------------------------------------------------------------------------------
@@ -350,7 +366,7 @@ COVERAGE = [
     ("bevel: lean", bevel, ("indicator", "level"), "mm/m"),
     ("upright: across", upright, ("arc", "short arc"), "mm/m"),
 ]
-ROUND_STUDIES = [("sag", sag_rounds, ("limp", "thin", "very thin")), ("straight", straight_rounds, ("bent",))]
+ROUND_STUDIES = [("sag", sag_rounds, ("limp", "thin")), ("straight", straight_rounds, ("bent",))]
 
 
 def main() -> None:
