@@ -43,3 +43,14 @@ async def press(app, pilot, *keys):
 def run(scenario):
     """One scenario in a loop of its own."""
     asyncio.run(scenario)
+
+
+def entries(app):
+    return app.session.job.standing_entries()
+
+
+async def to_check(app, pilot, name):
+    """The board's cursor on a check, by its name."""
+    names = [row.check.name for row in app.session.board.rows]
+    by = names.index(name) - names.index(app.screen.chosen.check.name)
+    await pilot.press(*["down" if by > 0 else "up"] * abs(by))

@@ -15,7 +15,7 @@ from logger.tui.scenes import pass_time
 from logger.tui.turned_stream import TurnStream
 from logger.tui.widgets.turned import TurnPicture, draw_turn
 from logger.tui.wording import Units
-from tests.tui.pilot import opened, press, run, shown
+from tests.tui.pilot import opened, press, run, shown, to_check
 
 ECCENTRIC_MM, HIGHEST_DEG = 0.010, 130.0
 """By hand: an arbor 0.010 mm out of its axis swings the pointer by 0.020 and is highest where it is out."""
@@ -89,9 +89,7 @@ def test_the_turn_is_laid_out_with_its_highest_place_where_it_is(letters):
 
 
 async def to_turning(app, pilot):
-    names = [row.check.name for row in app.session.board.rows]
-    by = names.index("arbor") - names.index(app.screen.chosen.check.name)
-    await pilot.press(*["down" if by > 0 else "up"] * abs(by))
+    await to_check(app, pilot, "arbor")
     await press(app, pilot, "enter", "t")
 
 
@@ -160,9 +158,7 @@ def test_space_is_a_mark_and_a_check_that_does_not_turn_has_no_stream():
 def test_the_number_on_the_instrument_goes_into_the_line_by_key_and_by_its_own_button():
     async def scenario():
         async with opened(taken=True) as (app, pilot):
-            names = [row.check.name for row in app.session.board.rows]
-            by = names.index("spindle") - names.index(app.screen.chosen.check.name)
-            await pilot.press(*["down" if by > 0 else "up"] * abs(by))
+            await to_check(app, pilot, "spindle")
             await press(app, pilot, "enter", "enter")
             form = app.screen.form
             form.row("readings").box.focus()
