@@ -237,8 +237,8 @@ def _lever(angle_deg: float | None) -> list[str]:
         return []
     factor = lever_factor(angle_deg)
     said = (
-        f"The lever stands at {angle_deg:g} degrees to the surface: it shows more than there is; what it shows times "
-        f"{factor:.4f} (the cosine) is the movement, {100 * (1 / factor - 1):.1f} % less."
+        f"The lever stands at {angle_deg:g} degrees to the surface: it shows {100 * (1 / factor - 1):.1f} % more than "
+        f"there is; what it shows times {factor:.4f} (the cosine) is the movement."
     )
     return [said + (" Set it flatter." if angle_deg > STEEP_DEG else "")]
 

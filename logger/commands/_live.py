@@ -210,7 +210,7 @@ def _doubts(port: str, instrument: Instrument, recorder: Recorder) -> list[str]:
     if not recorder.readings or recorder.garbage < max(FEW, MUCH_DIRT * every):
         return []
     return [
-        f"{recorder.garbage} of {every} lines are no reading of {instrument.name}: a second instrument on the same "
+        f"{recorder.garbage} of {every} messages are no reading of {instrument.name}: a second instrument on the same "
         f"line, or a bad cable. 'truestroke ports --listen {port}' says who else speaks there."
     ]
 

@@ -32,7 +32,8 @@ def numbers(text: str, option: str) -> tuple[float, ...]:
         except ValueError:
             value = math.nan
         if not math.isfinite(value):
-            raise NotAllowed(f"{option}: '{part.strip()}' is not a number.", f"Write {option} 0,500,1000 (in mm).")
+            example = "0.12,0.13,0.12 (in the instrument's unit)" if option == "--readings" else "0,500,1000 (in mm)"
+            raise NotAllowed(f"{option}: '{part.strip()[:60]}' is not a number.", f"Write {option} {example}.")
         values.append(value)
     return tuple(values)
 

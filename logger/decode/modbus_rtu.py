@@ -17,8 +17,8 @@ What a cable does to it: a USB converter removes the silence that should part fr
 never time); an RS-485 adapter echoes our own question (known and passed over); the bus driver's switching adds 00 or FF
 bytes before an answer; another server's answer arrives on the same pair (an address or length nobody asked for).
 After a CRC that fails, the search goes on one byte later, so a whole frame behind a torn one is still found.
-Danger left: an answer does not say which register it is about, so two questions whose answers look alike (same address,
-function and length) are refused in the spec.
+Danger left: an answer does not say which register it is about. Two questions whose answers look alike (same address,
+function and length) become one that reads what lies between them too, and where that is too much they are refused.
 """
 
 from __future__ import annotations
@@ -137,9 +137,10 @@ class ModbusSpec:
 
 
 def spec_of(registers: Iterable[Register]) -> ModbusSpec:
-    """Join registers that touch (same device, same table) into as few questions as reach them, gaps never read.
+    """Join registers that touch (same device, same table) into as few questions as reach them.
 
-    Registers in between are not asked for: a device may answer a whole question with *no such register* for one hole.
+    Registers in between are not asked for where it can be helped: a device may answer a whole question with *no such
+    register* for one hole. It cannot where two answers would look alike.
     """
     reads: list[Read] = []
     for register in sorted(registers, key=lambda r: (r.address, r.table, r.register)):
@@ -149,7 +150,20 @@ def spec_of(registers: Iterable[Register]) -> ModbusSpec:
             reads[-1] = Read(last.address, last.table, last.first, count, (*last.registers, register))
         else:
             reads.append(Read(register.address, register.table, register.register, register.words, (register,)))
-    return ModbusSpec(tuple(reads))
+    return ModbusSpec(tuple(_told_apart(reads)))
+
+
+def _told_apart(reads: list[Read]) -> list[Read]:
+    """Questions whose answers look alike, joined over what lies between them while one question can reach so far."""
+    for at, one in enumerate(reads):
+        for to in range(at + 1, len(reads)):
+            other = reads[to]
+            count = other.first + other.count - one.first
+            if other.likeness == one.likeness and count <= REGISTERS_AT_MOST:
+                registers = tuple(register for read in reads[at : to + 1] for register in read.registers)
+                joined = Read(one.address, one.table, one.first, count, registers)
+                return _told_apart([*reads[:at], joined, *reads[to + 1 :]])
+    return reads
 
 
 def _continues(read: Read, register: Register) -> bool:
@@ -192,7 +206,8 @@ def _look_alikes(reads: tuple[Read, ...]) -> list[str]:
         if other is not read:
             faults.append(
                 f"{_name(other.registers[0])} and {_name(read.registers[0])} would be answered by frames that look "
-                "alike; leave one out, or describe the registers between them so that one question reads both"
+                f"alike, and more than {REGISTERS_AT_MOST} registers, the most that one question can read, lie between "
+                "their ends; leave one out"
             )
     return faults
 

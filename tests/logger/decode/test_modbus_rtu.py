@@ -167,10 +167,31 @@ def test_overlapping_registers_are_named():
     assert spec.faults() == ["'pitch' (input 0-1 of device 1) and 'roll' (input 1 of device 1) overlap"]
 
 
-def test_questions_whose_answers_look_alike_are_refused():
-    spec = spec_of([Register("a", 1, "input", 0, "int16", "mm"), Register("b", 1, "input", 9, "int16", "mm")])
-    assert len(spec.faults()) == 1
-    assert "look alike" in spec.faults()[0]
+def test_questions_whose_answers_look_alike_become_one_that_reads_what_lies_between():
+    """Two registers with a hole between them, and a third quantity in the hole: one answer of ten registers."""
+    a, b = Register("a", 1, "input", 0, "int16", "mm"), Register("b", 1, "input", 9, "int16", "mm")
+    between = Register("c", 1, "input", 4, "int32", "mm")
+    spec = spec_of([b, between, a])
+    assert [(read.first, read.count) for read in spec.reads] == [(0, 10)]
+    assert spec.faults() == []
+    answer = with_crc(b"\x01\x04\x14" + struct.pack(">hhhhi6xh", 5, 99, 99, 99, -7, 8))
+    readings = {
+        record.channel: record.value
+        for record in whole(lambda: ModbusDecoder(spec), answer)
+        if isinstance(record, Reading)
+    }
+    assert readings == {"a": 5.0, "c": -7.0, "b": 8.0}
+    other_table = Register("b", 1, "holding", 9, "int16", "mm")
+    assert len(spec_of([a, other_table]).reads) == 2
+
+
+def test_questions_that_look_alike_and_lie_too_far_apart_for_one_answer_are_refused():
+    """Modbus Application Protocol V1.1b3, 6.3: at most 125 registers."""
+    far = [Register("a", 1, "input", 0, "int16", "mm"), Register("b", 1, "input", 125, "int16", "mm")]
+    assert len(spec_of(far).faults()) == 1
+    assert "look alike" in spec_of(far).faults()[0] and "125" in spec_of(far).faults()[0]
+    near = [far[0], Register("b", 1, "input", 124, "int16", "mm")]
+    assert [(read.first, read.count) for read in spec_of(near).reads] == [(0, 125)]
 
 
 def test_only_reading_functions_can_be_built():
