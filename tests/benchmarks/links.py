@@ -30,7 +30,7 @@ from logger.recorder import Recorder
 from logger.recording import open_recording, verify
 from tests.logger.wire_bench import Line, spec
 
-LIMIT_S = 20.0
+LIMIT_S = 90.0
 CODES = (b"\x1b[2J", b"\x1b]0;x\x07", b"[red]boo[/red]", b"<script>", b"=HYPERLINK(1)", b"\x9b31m", b"\r\x1b[A", b'","')
 
 

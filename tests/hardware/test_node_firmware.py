@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 import subprocess
 import time
+from dataclasses import replace
 from itertools import pairwise
 
 import pytest
@@ -174,7 +175,7 @@ def test_through_a_terminal_and_the_production_port(firmware, program):
     for start in (350_000, 450_000, 550_000):
         events += gauge_frame(start, PORT24[4]["bits_in_transmission_order_first_to_last"])
     records: list[Record] = []
-    decoder = NodeDecoder(SPEC)
+    decoder = NodeDecoder(replace(SPEC, clock="device"))  # whatever holds the simulation up
     with subprocess.Popen([program, firmware, "pty"], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True) as node:
         assert node.stdin is not None
         assert node.stdout is not None
@@ -182,7 +183,7 @@ def test_through_a_terminal_and_the_production_port(firmware, program):
         port = open_port(name, Link(baud=250_000))
         node.stdin.write(script([*AT_REST, *events], "900000 end"))
         node.stdin.flush()
-        until = time.monotonic() + 20
+        until = time.monotonic() + 120
         while time.monotonic() < until and sum(isinstance(one, Reading) for one in records) < 3:
             records += decoder.feed(port.read(0.1), time.monotonic_ns())
         port.close()
@@ -191,4 +192,4 @@ def test_through_a_terminal_and_the_production_port(firmware, program):
     assert [one.value for one in readings] == [-25.4] * 3
     assert [one.position for one in readings] == pytest.approx([101, 301, 400], abs=2)
     gaps_ms = [(b.t_ns - a.t_ns) / 1e6 for a, b in pairwise(readings)]
-    assert gaps_ms == pytest.approx([100, 100], abs=60)  # a busy computer may hold the simulation up
+    assert gaps_ms == pytest.approx([100, 100], abs=2)

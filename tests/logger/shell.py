@@ -35,7 +35,7 @@ class Shell:
             stdin=subprocess.DEVNULL,
             capture_output=True,
             text=True,
-            timeout=120,
+            timeout=300,
             **settings,
         )
 

@@ -157,7 +157,7 @@ def test_two_processes_writing_at_once_tear_no_line(tmp_path):
     for writer in writers:
         writer.start()
     for writer in writers:
-        writer.join(60)
+        writer.join(240)
         assert writer.exitcode == 0
     contents = Journal(path).read()
     assert contents.faults == ()

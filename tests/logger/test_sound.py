@@ -88,7 +88,7 @@ def test_the_player_is_asked_for_the_sound_of_the_newest_value():
     player = FakePlayer()
     with Beeper(player=["play"], start=player) as beeper:
         beeper.update(+0.001, inside=False)
-        assert player.enough.wait(10)
+        assert player.enough.wait(60)
         assert beeper.how == "play"
     assert set(player.played) == {"low"}
 
@@ -123,7 +123,7 @@ def test_update_never_waits_for_a_player_that_hangs():
     began = time.monotonic()
     for _ in range(10_000):
         beeper.update(0.1, inside=False)
-    assert time.monotonic() - began < 2.0
+    assert time.monotonic() - began < 30.0  # one that waits for this player never ends
     beeper.close()
     assert len(player.played) <= 1  # what hangs is not joined by more of the same
     assert player.killed == len(player.played)
@@ -133,7 +133,7 @@ def test_a_player_that_cannot_play_gives_way_to_the_bell():
     rung = threading.Event()
     with Beeper(rung.set, player=["play"], start=FakePlayer(code=1)) as beeper:
         beeper.update(0.0001, inside=False)
-        assert rung.wait(10)
+        assert rung.wait(60)
         assert beeper.how == "terminal bell"
 
 
@@ -141,14 +141,14 @@ def test_no_player_at_all_rings_the_bell():
     rung = threading.Event()
     with Beeper(rung.set, player=[]) as beeper:
         beeper.update(0.1, inside=False)
-        assert rung.wait(10)
+        assert rung.wait(60)
 
 
 def test_a_player_that_cannot_be_started_is_no_error():
     rung = threading.Event()
     with Beeper(rung.set, player=["/nowhere/play"]) as beeper:
         beeper.update(0.0001, inside=False)
-        assert rung.wait(10)
+        assert rung.wait(60)
 
 
 def test_a_real_process_is_given_the_file_and_nothing_is_left(tmp_path):
@@ -157,7 +157,7 @@ def test_a_real_process_is_given_the_file_and_nothing_is_left(tmp_path):
     gone = []
     with Beeper(player=[sys.executable, "-c", script]) as beeper:
         beeper.update(0.1, inside=False)
-        waited = time.monotonic() + 20
+        waited = time.monotonic() + 60
         while not note.exists() and time.monotonic() < waited:
             threading.Event().wait(0.02)
         folder = beeper._folder

@@ -30,8 +30,8 @@ unit: in
 resolution: 0.00005
 examples: [{bytes: "t1.000 +0.1000\r\n", value: 0.1}]
 """
-LIMIT_S = 20.0
-"""No test waits longer for something that must happen."""
+LIMIT_S = 90.0
+"""No test waits longer for something that must happen; a computer with other work takes its time."""
 
 
 def instrument(text=INDICATOR):

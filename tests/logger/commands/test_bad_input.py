@@ -163,7 +163,7 @@ def test_ctrl_c_in_a_sweep_is_130_and_says_where_it_is(shell):
         )
         wait_for(lambda: kept_bytes(shell.folder / "sweeps" / "0001-across") >= len(lines))
         process.send_signal(signal.SIGINT)
-        out, err = process.communicate(timeout=30)
+        out, err = process.communicate(timeout=120)
     assert process.returncode == 130
     assert out == "" and "Traceback" not in err
     assert "0001-across" in err and "Interrupted" in err
@@ -175,7 +175,7 @@ def kept_bytes(folder):
     return len(wire_bytes(folder)) if (folder / "wire.csv").exists() else 0
 
 
-def wait_for(true, seconds=30.0):
+def wait_for(true, seconds=120.0):
     """Ask again and again until ``true()``; fails loudly after ``seconds``."""
     tick = threading.Event()
     for _ in range(int(seconds / 0.02)):
@@ -341,7 +341,7 @@ def in_a_terminal(shell, typed, *arguments, term="xterm"):
     shown = b""
     waiting = list(typed)
     while True:
-        if not select.select([ours], [], [], 60)[0]:
+        if not select.select([ours], [], [], 120)[0]:
             process.kill()
             raise AssertionError(f"nothing more was shown after: {shown!r}")
         try:
@@ -354,7 +354,7 @@ def in_a_terminal(shell, typed, *arguments, term="xterm"):
         while waiting and waiting[0][0] in shown:
             os.write(ours, waiting.pop(0)[1])
     os.close(ours)
-    return process.wait(30), shown.decode(errors="replace")
+    return process.wait(120), shown.decode(errors="replace")
 
 
 def test_a_dumb_terminal_is_told_what_to_do(shell):

@@ -64,7 +64,7 @@ def interrupted(shell, arguments, after_s, *, once=b"ready to begin"):
     )
     os.close(theirs)
     shown, due = b"", None
-    end = time.monotonic() + 90
+    end = time.monotonic() + 180
     while time.monotonic() < end:
         wait = 0.2 if due is None else max(0.0, due - time.monotonic())
         if select.select([ours], [], [], min(wait, 0.2))[0]:
@@ -81,7 +81,7 @@ def interrupted(shell, arguments, after_s, *, once=b"ready to begin"):
             os.write(ours, b"\x03")
             due = float("inf")
     os.close(ours)
-    return process.wait(30), shown.decode(errors="replace")
+    return process.wait(120), shown.decode(errors="replace")
 
 
 def _own(descriptor):

@@ -38,7 +38,7 @@ def live(shell, *more):
             yield view
         finally:
             view.kill()
-            view.communicate(timeout=30)
+            view.communicate(timeout=120)
 
 
 def address(view):
@@ -49,7 +49,7 @@ def address(view):
 
 
 def first_moment(host, port, token, wanted):
-    connection = http.client.HTTPConnection(host, port, timeout=20)
+    connection = http.client.HTTPConnection(host, port, timeout=120)
     connection.request("GET", f"/{token}/stream")
     answer = connection.getresponse()
     assert answer.status == 200
@@ -96,10 +96,10 @@ def test_a_stranger_is_told_to_the_person_and_counted_in_the_answer(shell):
             text=True,
         )
         host, port, _ = address(view)
-        connection = http.client.HTTPConnection(host, port, timeout=20)
+        connection = http.client.HTTPConnection(host, port, timeout=120)
         connection.request("GET", "/guess/")
         assert connection.getresponse().status == 403
-        out, err = view.communicate(timeout=60)
+        out, err = view.communicate(timeout=120)
     assert "Refused a request from 127.0.0.1 (token)." in err
     assert json.loads(out)["phone"]["refused"] == {"token": 1}
 

@@ -159,7 +159,7 @@ def test_on_a_real_line_the_command_names_profile_settings_score_and_sample(tmp_
         rows = Shell(tmp_path).json("ports", "--listen", wire.port, *ask, "--save", "mine.yaml")["ports"]
     finally:
         stop.set()
-        thread.join(10)
+        thread.join(120)
         wire.close()
     row = next(row for row in rows if row["port"] == wire.port)
     assert (row["instrument"], row["baud"], row["asked"]) == (name, 9600, name in POLLED)

@@ -17,7 +17,7 @@ def typed(folder, text, *more, code=0, set_up="across"):
     Shell(folder)
     done = subprocess.run(
         [*COMMAND, "sweep", "--typed", "--set-up", set_up, "--marks", STATIONS, *more, "--json"],
-        cwd=folder, env=ENVIRONMENT, input=text, capture_output=True, text=True, timeout=120, check=False,
+        cwd=folder, env=ENVIRONMENT, input=text, capture_output=True, text=True, timeout=300, check=False,
     )  # fmt: skip
     assert done.returncode == code, done.stderr
     return json.loads(done.stdout) if code == 0 else done.stderr
