@@ -27,6 +27,7 @@ YOUNG_N_MM2 = {"steel": 206e3, "aluminium": 70e3, "cast iron": 110e3}  # handboo
 SHEAR_N_MM2 = {"steel": 79e3, "aluminium": 26e3, "cast iron": 44e3}
 PHYSICS = 8  # coordinates of the whole rail, before those of each support
 WAVES = 8  # cosine terms of the discrepancy along the rail
+ARM_mm = 150.0  # at which the discrepancy of the twist is given
 
 
 @dataclass(frozen=True)
@@ -203,8 +204,10 @@ def misfits(prior: Prior, coordinates: FloatArray) -> FloatArray:
     return np.asarray(prior.spread.misfit_mm * np.clip(coordinates[:, first : first + n], -4.0, 4.0))
 
 
-def physics_response(prior: Prior, coordinates: FloatArray, s_mm: FloatArray) -> FloatArray:
-    """Response of the state to the bolts by physics alone: (draws, stations, 3, bolts), mm and mm/mm per mm of lift."""
+def bearing_response(prior: Prior, coordinates: FloatArray, s_mm: FloatArray) -> tuple[FloatArray, FloatArray, Riding]:
+    """Response of the rail's height and twist under every bearing to the bolts, by physics alone: each (draws,
+    stations, bearings, bolts), mm and mm/mm per mm of lift; and how the carriages stand.
+    """
     rail, riding = rails(prior, coordinates)
     shape = lift_response(rail)
     at = bearing_positions(prior.bench.carriage, s_mm, riding.span)
@@ -212,15 +215,17 @@ def physics_response(prior: Prior, coordinates: FloatArray, s_mm: FloatArray) ->
     flat = at.reshape(draws, stations * bearings)
     grid = (draws, stations, bearings, prior.bench.bolts)
     turned = slice(prior.bench.bolts)  # braces hold, and are not turned
-    height, twist = shape.height(flat)[..., turned].reshape(grid), shape.twist(flat)[..., turned].reshape(grid)
+    return shape.height(flat)[..., turned].reshape(grid), shape.twist(flat)[..., turned].reshape(grid), riding
+
+
+def physics_response(prior: Prior, coordinates: FloatArray, s_mm: FloatArray) -> FloatArray:
+    """Response of the state to the bolts by physics alone: (draws, stations, 3, bolts), mm and mm/mm per mm of lift."""
+    height, twist, riding = bearing_response(prior, coordinates, s_mm)
     return state_on_rail(prior.bench.carriage, s_mm, height, twist, riding.span, riding.share)
 
 
-def discrepancy_basis(prior: Prior, s_mm: FloatArray) -> FloatArray:
-    """How the discrepancy coordinates of one bolt move the state: (bolts, stations, 3, 2 WAVES), standard deviation 1.
-
-    Waves along the rail, strongest near the bolt, seen through the carriage like any other shape of the rail.
-    """
+def bearing_discrepancy(prior: Prior, s_mm: FloatArray) -> FloatArray:
+    """Waves along the rail under every bearing, strongest near each bolt: (bolts, stations, bearings, WAVES)."""
     bench, spread = prior.bench, prior.spread
     at = bearing_positions(bench.carriage, s_mm)
     low, high = float(min(at.min(), bench.x_mm.min())), float(max(at.max(), bench.x_mm.max()))
@@ -229,10 +234,18 @@ def discrepancy_basis(prior: Prior, s_mm: FloatArray) -> FloatArray:
     power = np.sqrt(power / power.sum()) * np.where(order == 0, 1.0, np.sqrt(2.0))
     waves = np.cos(order * np.pi * ((at - low) / max(high - low, 1.0))[..., None]) * power
     near = 0.25 + 0.75 * np.exp(-0.5 * ((at - bench.x_mm[:, None, None]) / (2.0 * spread.wave_mm)) ** 2)
-    local = near[..., None] * waves
+    return np.asarray(near[..., None] * waves)
+
+
+def discrepancy_basis(prior: Prior, s_mm: FloatArray) -> FloatArray:
+    """How the discrepancy coordinates of one bolt move the state: (bolts, stations, 3, 2 WAVES), standard deviation 1.
+
+    Waves along the rail, seen through the carriage like any other shape of the rail.
+    """
+    local, spread = bearing_discrepancy(prior, s_mm), prior.spread
     none = np.zeros_like(local)
-    height = state_on_rail(bench.carriage, s_mm, spread.height_discrepancy * local, none)
-    twist = state_on_rail(bench.carriage, s_mm, none, spread.twist_discrepancy / 150.0 * local)
+    height = state_on_rail(prior.bench.carriage, s_mm, spread.height_discrepancy * local, none)
+    twist = state_on_rail(prior.bench.carriage, s_mm, none, spread.twist_discrepancy / ARM_mm * local)
     return np.concatenate([height, twist], axis=-1)
 
 

@@ -156,7 +156,7 @@ def _set_up_names(rounds: tuple[Round, ...]) -> list[str]:
     return list(dict.fromkeys(name for record in rounds for name in record.sweeps))
 
 
-def _own_errors(sweep: Sweep, count: int) -> FloatArray:
+def own_errors(sweep: Sweep, count: int) -> FloatArray:
     scale = 1.0 if sweep.set_up.kind != "level" else 5.0  # a level's own figures are in mm/m
     zero = ZERO_mm * scale if sweep.zero_known else 1.0
     return np.full((count, count), zero**2) + (FLOOR_mm * scale) ** 2 * np.eye(count)
@@ -169,14 +169,14 @@ def _changes_of(name: str, rounds: tuple[Round, ...], carriage: Carriage, when: 
         return _no_changes(len(when))
     first_round, first = swept[0]
     base = thinned(first, STATIONS)
-    common = _own_errors(base, len(base.s_mm)) + base.covariance
+    common = own_errors(base, len(base.s_mm)) + base.covariance
     values, causes, weights, stations, pieces, earlier = [], [], [], [], [], []
     for index, sweep in swept[1:]:
         value, covariance, held = onto(sweep, base.s_mm)
         at = np.flatnonzero(held)
         if len(at) == 0:
             continue
-        pieces.append((at, covariance[np.ix_(at, at)] + _own_errors(sweep, len(at))))
+        pieces.append((at, covariance[np.ix_(at, at)] + own_errors(sweep, len(at))))
         values.append((value - base.value)[at])
         stations.append(base.s_mm[at])
         weights.append(reading_weights(first.set_up, carriage, base.s_mm[at]))

@@ -54,10 +54,7 @@ class Shape:
 
 def estimate_shape(carriage: Carriage, sweeps: list[Sweep], table_mapped: bool = False) -> Shape:
     """The rail's running surface from every sweep of one state of the machine (at least one)."""
-    low, high = carriage.stroke_mm
-    ends = bearing_positions(carriage, np.array([low, high]))
-    knots = np.linspace(float(ends.min()), float(ends.max()), int(np.ceil(np.ptp(ends) / KNOT_mm)) + 1)
-    prior = _prior(knots)
+    knots, prior = form_prior(carriage)
     few = [thinned(sweep, STATIONS) for sweep in sweeps]
     rows = [_state_rows(carriage, knots, f.s_mm, reading_weights(f.set_up, carriage, f.s_mm)) for f in few]
     design, value = np.concatenate(rows), np.concatenate([f.value for f in few])
@@ -67,9 +64,9 @@ def estimate_shape(carriage: Carriage, sweeps: list[Sweep], table_mapped: bool =
         here = slice(start, start + len(sweep.s_mm))
         noise[here, here] = sweep.covariance + _nuisance(sweep)
         start += len(sweep.s_mm)
-    _share_top_form(few, noise)
+    share_top_form(few, noise)
     if not table_mapped:
-        _share_table(few, carriage, noise)
+        share_table(few, carriage, noise)
     seen = design @ prior
     gain = np.linalg.solve(seen @ design.T + noise, seen).T
     covariance = prior - gain @ seen
@@ -135,6 +132,13 @@ def _state_rows(carriage: Carriage, knots: FloatArray, s_mm: FloatArray, weights
     return np.concatenate([np.einsum("sqk,sq->sk", height, weights), np.einsum("sqk,sq->sk", twist, weights)], axis=1)
 
 
+def form_prior(carriage: Carriage) -> tuple[FloatArray, FloatArray]:
+    """Knots (knots,) over all that a bearing ever touches, and the prior covariance of height and twist there."""
+    ends = bearing_positions(carriage, np.array(carriage.stroke_mm))
+    knots = np.linspace(float(ends.min()), float(ends.max()), int(np.ceil(np.ptp(ends) / KNOT_mm)) + 1)
+    return knots, _prior(knots)
+
+
 def _prior(knots: FloatArray) -> FloatArray:
     n = len(knots)
     away = (knots - knots.mean())[:, None]
@@ -159,7 +163,7 @@ def _nuisance(sweep: Sweep) -> FloatArray:
     return np.asarray(zero + 1e-7 * np.eye(count))
 
 
-def _share_table(sweeps: list[Sweep], carriage: Carriage, noise: FloatArray) -> None:
+def share_table(sweeps: list[Sweep], carriage: Carriage, noise: FloatArray) -> None:
     """On a table nobody mapped its own form stands under every tip and under the foot of every stand.
 
     One form for all of them: stands near each other share it, and the tilt two of them tell is no better than the
@@ -189,7 +193,7 @@ def _line_mm(sweep: Sweep, carriage: Carriage) -> float:
     return carriage.edge_y_mm if sweep.set_up.y_mm is None else sweep.set_up.y_mm
 
 
-def _share_top_form(sweeps: list[Sweep], noise: FloatArray) -> None:
+def share_top_form(sweeps: list[Sweep], noise: FloatArray) -> None:
     """Fixed stands on one line of the top meet the same form of it, at the same point of the carriage."""
     starts = np.concatenate([[0], np.cumsum([len(sweep.s_mm) for sweep in sweeps])])
     length, size = TOP_FORM_mm

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from analysis.bolts import best_possible
 from analysis.response import reading_weights
 from analysis.results import FloatArray, Move, PlaceFinding, Plan, Predicted, Verdict
 from analysis.rounds import Sweep
@@ -24,10 +23,20 @@ from logger.advising import inputs
 from logger.advising.doubts import refuse_roll_on_one_line, round_words
 from logger.advising.extra_set_ups import would_show
 from logger.advising.fitness import before_the_first_bolt, stop_for_play
-from logger.advising.ground import DRAWS, UNEXPLAINED, Ground, MEAN_SPARE_mm, doubt_of, ground_of, main_alone, plan
+from logger.advising.ground import (
+    DRAWS,
+    UNEXPLAINED,
+    Ground,
+    MEAN_SPARE_mm,
+    best_reached,
+    doubt_of,
+    ground_of,
+    main_alone,
+    parked_lifts,
+    plan,
+)
 from logger.advising.guide import guided_ground
 from logger.advising.places import next_set_up, not_seen_by_any, places, whole_stroke
-from logger.advising.resting import estimated_lifts
 from logger.advising.turn_steps import cautions_for, steps_of
 from logger.advising.turn_words import turn_words
 from logger.advising.written import as_json, predicted_as_json
@@ -68,7 +77,7 @@ def advise(
     ground = guided_ground(job, set_up, made_so_far, COST_OF_A_MOVE[trust])
     refuse_roll_on_one_line(job.machine, ground.main)
     ground = replace(ground, situation=replace(ground.situation, cost_per_mm=COST_OF_TRAVEL.get(trust, 0.0)))
-    reached = best_possible(main_alone(ground))
+    reached = best_reached(ground)
     limit = ground.situation.groups[0].limit
     best = float(np.median(reached)) * limit
     spread = float(
@@ -118,8 +127,8 @@ def predict(job: Job, turned: Mapping[str, float], *, set_up: str | None = None)
         lifts[names.index(job.machine.bolt(name).name)] += raise_mm
     rng = np.random.default_rng(11)
     middle = ground.situation.response @ lifts
-    if ground.resting is not None:
-        middle = ground.resting.change(np.repeat(lifts[None], len(middle), axis=0))
+    if ground.contact is not None:
+        middle = ground.contact.change(np.repeat(lifts[None], len(middle), axis=0))
     noise = rng.multivariate_normal(np.zeros(middle.shape[1]), ground.situation.covariance, len(middle), method="eigh")
     return _predicted(ground, ground.situation.value + middle + noise)
 
@@ -145,10 +154,8 @@ def estimate_turned(job: Job, move: ParkedMove | str, *, set_up: str | None = No
     recorded = TurnedBolt(move.bolt, 0.0, 0.0, "parked", move.park_mm, move.before, move.after, set_up or ground.main)
     parked = inputs.parked_of(job.machine, recorded, ground.main)
     assert parked is not None
-    if ground.resting is not None:
-        low, middle, high = np.quantile(
-            estimated_lifts(ground.learned, ground.lifts, parked, index), [0.025, 0.5, 0.975]
-        )
+    if ground.contact is not None:
+        low, middle, high = np.quantile(parked_lifts(ground, parked, index), [0.025, 0.5, 0.975])
         return replace(recorded, raise_mm=float(middle), uncertainty_mm=float(max(0.5 * (high - low), 0.01)))
     weights = reading_weights(parked.set_up, ground.learned.prior.bench.carriage, np.array([parked.s_mm]))
     gain = np.einsum("dqb,q->db", ground.learned.state_response(np.array([parked.s_mm]))[:, 0], weights[0])[:, index]

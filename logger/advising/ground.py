@@ -13,20 +13,25 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analysis.bolts import feasible, plan_round
+from analysis.bolts import best_possible, feasible, plan_round
+from analysis.carried import Carried
 from analysis.chebyshev import Group
+from analysis.contact_plan import best_in_contact, plan_in_contact
 from analysis.diagnose import STRANGE, odd_turns
 from analysis.learn import Learned, Lifts, learn
-from analysis.prior import Spread
+from analysis.prior import Prior, Spread
 from analysis.response import reading_weights, seen_by_geometry
-from analysis.resting import Resting, plan_resting
+from analysis.resting import Resting
 from analysis.results import Findings, FloatArray, IntArray
-from analysis.rounds import Sweep, extended, observed, thinned
+from analysis.rounds import Parked, Round, Sweep, extended, observed, thinned
+from analysis.running import Running, stands
+from analysis.running_learn import learn_running, seen_in
 from analysis.situation import Outcome, Situation
 from logger.advising import inputs
+from logger.advising.carrying import carried_lifts, carried_of
 from logger.advising.loading import loads_of
 from logger.advising.places import Goal, place_goals
-from logger.advising.resting import hanging_words, lifted, resting_of
+from logger.advising.resting import hanging_words, lifted, resting_lifts, resting_of
 from logger.errors import NotAllowed
 
 if TYPE_CHECKING:
@@ -34,6 +39,7 @@ if TYPE_CHECKING:
     from logger.machines import Machine
 
 DRAWS = 200
+CONTACT_DRAWS = 120  # where every draw is solved with its own contacts
 STATIONS = 40  # stations of a set-up the planner looks at: the profile is smooth between them
 EDGE_mm = 25.0  # no parking nearer than this to the edge of what is seen
 DOUBTED_PART = 0.4
@@ -54,6 +60,7 @@ class Common:
     goals: list[Goal]
     made: int
     warnings: tuple[str, ...]
+    running: Running | None = None
 
 
 @dataclass(frozen=True)
@@ -68,7 +75,7 @@ class Ground:
     thread_mm: tuple[FloatArray, FloatArray]
     warnings: tuple[str, ...]
     lifts: Lifts
-    resting: Resting | None = None
+    contact: Resting | Carried | None = None
     mapped: bool = False
     common: Common | None = None
 
@@ -76,11 +83,9 @@ class Ground:
     def model_error(self) -> float:
         """Part of the largest change, at a station, that no draw of the response contains: more where contact decides.
 
-        A carriage on more than two bearings stands on whichever two carry; a resting rail on the feet that touch.
+        A resting rail stands on the feet that touch.
         """
-        bench = self.learned.prior.bench
-        several = len(bench.carriage.bearing_offsets_mm) > 2 and bench.carriage.travel_ratio == 1.0
-        return CONTACT_ERROR_PART if several or bench.rests else MODEL_ERROR_PART
+        return CONTACT_ERROR_PART if self.learned.prior.bench.rests else MODEL_ERROR_PART
 
     @property
     def findings(self) -> Findings:
@@ -105,14 +110,26 @@ def ground_of(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -
     if learned.misfit > STRANGE:  # what was written down as turned is not what was turned: doubt that first
         doubted = np.maximum(lifts.standard_uncertainty_mm, DOUBTED_PART * np.abs(lifts.mean_mm) + 0.01)
         learned = learn(prior, replace(lifts, standard_uncertainty_mm=doubted), changes, DRAWS, loads=loads)
-    doubts = odd_turns(learned, lifts, changes)
+    running = _running(job.machine, prior, state.rounds)
+    learned = learned if running is None else running.learned
+    doubts = odd_turns(learned, lifts, changes) if running is None else []
     bolt_names = [bolt.name for bolt in job.machine.bolts]
     if learned.load_misfit > STRANGE:
         said.append("No stiffness explains what the masses moved: was the stand touched, is the mass right?")
     said += [*state.current[main].warnings, *[doubt.sentence(bolt_names[doubt.bolt]) for doubt in doubts]]
     warnings = [*state.warnings, *said]
     goals = place_goals(job.machine, list(state.current.values()), prior.bench.carriage)
-    return stand_on(Common(job.machine, state, learned, lifts, goals, len(made_so_far), tuple(warnings)), [main])
+    return stand_on(
+        Common(job.machine, state, learned, lifts, goals, len(made_so_far), tuple(warnings), running), [main]
+    )
+
+
+def _running(machine: Machine, prior: Prior, rounds: tuple[Round, ...]) -> Running | None:
+    """The rail's running form and what was learned with it, where the carriage has more bearings than it needs."""
+    if not stands(prior.bench):
+        return None
+    lifts, seen = seen_in(rounds, prior.bench.carriage, bool(machine.table.map))
+    return learn_running(prior, lifts, seen, CONTACT_DRAWS)
 
 
 def stand_on(common: Common, first: list[str]) -> Ground:
@@ -121,27 +138,48 @@ def stand_on(common: Common, first: list[str]) -> Ground:
     others = [name for name in state.current if name not in first and _aimed_at(machine, name)]
     sweeps = {name: _to_plan_on(machine, state.current[name]) for name in (*first, *others)}
     warnings = list(common.warnings)
-    resting = resting_of(learned, common.lifts, list(sweeps.values()), common.goals, made)
-    situation = _situation(machine, state, sweeps, common.goals, learned, resting, made)
-    if resting is not None:
+    contact: Resting | Carried | None
+    if common.running is not None:
+        contact = carried_of(common.running, common.lifts, list(sweeps.values()), common.goals, made)
+    else:
+        contact = resting_of(learned, common.lifts, list(sweeps.values()), common.goals, made)
+    situation = _situation(machine, state, sweeps, common.goals, learned, contact, made)
+    if contact is not None:
         start = len(common.lifts.bolt) - made
         moved = lifted(learned, common.lifts.bolt[start:], learned.lifts_mm[:, start:])
-        resting = replace(resting, lifts_mm=resting.lifts_mm + moved[:, None, :])
-        warnings += hanging_words(resting, [bolt.name for bolt in machine.bolts])
+        contact = replace(contact, lifts_mm=contact.lifts_mm + moved[:, None, :])
+    if isinstance(contact, Resting):
+        warnings += hanging_words(contact, [bolt.name for bolt in machine.bolts])
     thread_mm = inputs.travel_of(machine, state.rounds)
     said_once, mapped = tuple(dict.fromkeys(warnings)), bool(machine.table.map)
     return Ground(
-        state, first[0], sweeps, learned, situation, thread_mm, said_once, common.lifts, resting, mapped, common
+        state, first[0], sweeps, learned, situation, thread_mm, said_once, common.lifts, contact, mapped, common
     )
 
 
 def plan(ground: Ground, situation: Situation, cost_per_move: float, insist: bool = False) -> tuple[Outcome, Outcome]:
     """The round to make from ``situation`` (of this ground, or its main set-up alone), and that of turning nothing."""
-    if ground.resting is None:
+    if ground.contact is None:
         return plan_round(situation, cost_per_move, insist=insist)
     whole = len(situation.value) == len(ground.situation.value)
-    resting = ground.resting if whole else replace(ground.resting, parts=ground.resting.parts[:1])
-    return plan_resting(situation, resting, cost_per_move, insist)
+    contact = ground.contact if whole else ground.contact.main_alone()
+    return plan_in_contact(situation, contact, cost_per_move, insist)
+
+
+def best_reached(ground: Ground) -> FloatArray:
+    """The smallest peak to valley, as a part of the limit, that the bolts can reach in some of the draws."""
+    alone = main_alone(ground)
+    if isinstance(ground.contact, Carried):
+        return best_in_contact(alone, ground.contact.main_alone())
+    return best_possible(alone)
+
+
+def parked_lifts(ground: Ground, parked: Parked, bolt: int) -> FloatArray:
+    """How far a bolt went in every draw (draws,), by what the parked display did, where contact decides."""
+    running = ground.common.running if ground.common is not None else None
+    if running is not None:
+        return carried_lifts(running, ground.lifts, parked, bolt)
+    return resting_lifts(ground.learned, ground.lifts, parked, bolt)
 
 
 def _to_plan_on(machine: Machine, findings: Findings) -> Sweep:
@@ -191,7 +229,7 @@ def _situation(
     sweeps: dict[str, Sweep],
     goals: list[Goal],
     learned: Learned,
-    resting: Resting | None,
+    contact: Resting | Carried | None,
     made: int,
 ) -> Situation:
     """Rows of all swept set-ups, the main one first; bolts turned since the sweep have moved them by what was
@@ -222,12 +260,12 @@ def _situation(
         )
         response = np.concatenate([response, goal.response(learned.state_response(goal.s_mm))], axis=1)
         groups.append(Group(goal.name, here, goal.aim))
-    if resting is not None:
-        response = resting.response(np.zeros_like(resting.lifts_mm[:, 0]))
+    if contact is not None:
+        _, response = contact.change_and_response(np.zeros_like(contact.lifts_mm[:, 0]))
     if made:
         bolts = np.array([turn.bolt for turn in state.rounds[-1].turns][-made:])
         moved = lifted(learned, bolts, learned.lifts_mm[:, -made:])
-        shift = np.einsum("drb,db->dr", response, moved) if resting is None else resting.change(moved)
+        shift = np.einsum("drb,db->dr", response, moved) if contact is None else contact.change(moved)
         value = value + shift.mean(axis=0)
         covariance = covariance + np.cov(shift.T)
     main = next(iter(sweeps.values()))

@@ -35,7 +35,7 @@ def guided_ground(
     """As ``ground_of``, with the set-up that guides best where none was asked for and goals lie between several."""
     ground = ground_of(job, set_up, made_so_far)
     common = ground.common
-    if set_up is not None or made_so_far or common is None or not common.goals or ground.resting is not None:
+    if set_up is not None or made_so_far or common is None or not common.goals or ground.contact is not None:
         return ground
     chosen = _sees_the_bolts(ground) or _surest(ground, cost_per_move)
     if chosen is None:

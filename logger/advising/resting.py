@@ -13,10 +13,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis.carriage import Carriage
+from analysis.contact_plan import turned_until
 from analysis.gaps import feet_of
 from analysis.learn import Learned, Lifts
 from analysis.response import SetUp, reading_weights
-from analysis.resting import Part, Resting, turned_until
+from analysis.resting import Part, Resting
 from analysis.results import FloatArray, IntArray
 from analysis.rounds import Parked, Sweep
 from analysis.situation import Step
@@ -50,7 +51,7 @@ def lifted(learned: Learned, bolts: IntArray, lifts_mm: FloatArray) -> FloatArra
     return np.asarray(lifts_mm @ np.eye(learned.prior.bench.bolts)[bolts])
 
 
-def estimated_lifts(learned: Learned, lifts: Lifts, parked: Parked, bolt: int) -> FloatArray:
+def resting_lifts(learned: Learned, lifts: Lifts, parked: Parked, bolt: int) -> FloatArray:
     """How far the bolt went in every draw (draws,), by what the parked display did, with contact."""
     resting = Resting(
         (_of_sweep(learned, parked.set_up, np.array([parked.s_mm])),),

@@ -86,8 +86,8 @@ def _drawn(ground: Ground, lifts: FloatArray) -> FloatArray:
     """Values (draws, rows) at the end, in every draw of response and reading."""
     situation = ground.situation
     change = situation.response @ lifts
-    if ground.resting is not None:
-        change = ground.resting.change(np.repeat(lifts[None], len(change), axis=0))
+    if ground.contact is not None:
+        change = ground.contact.change(np.repeat(lifts[None], len(change), axis=0))
     rng = np.random.default_rng(11)
     rows = situation.covariance
     return np.asarray(

@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from analysis.chebyshev import Group
+from analysis.contact_plan import plan_in_contact, turned_until
 from analysis.gaps import Feet
-from analysis.resting import Part, Resting, plan_resting, turned_until
+from analysis.resting import Part, Resting
 from analysis.situation import Situation, Step
 
 DRAWS, STATIONS = 40, 9
@@ -69,7 +70,7 @@ def test_a_display_that_never_follows_is_given_up_within_three_times_what_was_sa
 def test_a_valley_over_a_hanging_foot_is_filled_by_closing_the_gap_and_lifting():
     """By hand: 0.12 deep over the middle foot, which hangs 0.1: raised about 0.22, to a display 0.12 higher."""
     value = 0.10 - 0.12 * np.array([0, 0, 0, 1, 1, 1, 0, 0, 0])
-    plan, nothing = plan_resting(situation(value), resting(), 0.02)
+    plan, nothing = plan_in_contact(situation(value), resting(), 0.02)
     assert [step.bolt for step in plan.steps] == [1]
     assert plan.steps[0].lift_mm == pytest.approx(0.22, abs=0.03)
     assert plan.steps[0].target - plan.steps[0].before == pytest.approx(0.12, abs=0.03)
