@@ -12,12 +12,10 @@ from typing import TYPE_CHECKING, Any
 from logger.checks.model import Check, Correction
 from logger.checks.table import BY_NAME, all_above, all_below
 from logger.checks.words import (
-    adjusted_data,
     correction_lines,
     limits_words,
     look_again_words,
     standing,
-    taken_data,
     value_words,
     verdict_line,
 )
@@ -35,7 +33,6 @@ if TYPE_CHECKING:
     from logger.checks.typed import Typed
     from logger.checks.work import Shown
     from logger.job import Job
-    from logger.journal import JournalEntry
     from logger.wording import Units
 
 AT_THE_LIMIT = 0.05  # of the uncertainty: nearer to the limit than this, no better instrument helps
@@ -120,60 +117,43 @@ def _row_json(row: Row) -> dict[str, Any]:
 def take(args: argparse.Namespace) -> Answer:
     """``truestroke take``: everything is understood and computed before anything is recorded."""
     from logger.checks.board import standing_limits
-    from logger.checks.swept import with_sweeps
-    from logger.checks.taking import result_of
-    from logger.checks.typed import understand
+    from logger.checks.doing import do
     from logger.commands._turning import texts_of
 
     job = open_job(args)
     check = _the_check(args.check)
-    entries = job.standing_entries()
-    limits = standing_limits(check, entries, job.machine)
     if not args.readings and not args.port:
         from logger.commands._guide import guide_json, guide_lines
 
+        limits = standing_limits(check, job.standing_entries(), job.machine)
         plain = not args.terminal.can_draw()
         return Answer(guide_json(check, limits), guide_lines(check, limits, args.units, ascii_only=plain))
     if not check.asks and args.readings != ["adjusted=yes"]:
         raise NotAllowed(
             f"{check.name} is not typed in: it is swept.", "Record it: truestroke sweep; or say adjusted=yes."
         )
-    texts = with_sweeps(job, check, texts_of(args, job, check))
-    typed = understand(check, texts, limits, _confirm(args), unit_needed=args.units == "in")
-    if typed.skip is not None:
-        job.append("taken", **adjusted_data(check, typed))
-        return _left_out(job, check, typed.skip)
-    if typed.adjusted:
-        job.append("taken", **adjusted_data(check, typed))
+    look = _look(args) if args.terminal.interactive else None
+    done = do(job, check, texts_of(args, job, check), _confirm(args), unit_needed=args.units == "in", look=look)
+    if done.kind == "advice":
+        return _which_cuts(done.typed, args.units)
+    if done.kind in ("left out", "taken up"):
+        return _left_out(job, check, done.kind == "left out")
+    if done.kind == "adjusted":
         return _adjusted(job, check)
-    if typed.readings.words.get("cuts") == "which":
-        return _which_cuts(typed, args.units)
-    looked, warnings = _direction(args, job, check, typed, entries)
-    if typed.direction_alone:
+    if done.taking is None:
         said = "The number moves as said; that is kept with the next readings of this set-up."
         return Answer({"check": check.name, "moved_as_said": True, "warnings": []}, [said])
-    taking = result_of(check, typed, entries, job.machine, _confirm(args), job)
-    job.append("taken", **taken_data(check, taking.typed, taking.result, texts), direction_checked=looked)
-    return _taken(job, check, taking, args.units, warnings)
+    return _taken(job, check, done.taking, args.units, [done.unchecked] if done.unchecked else [])
 
 
-def _direction(
-    args: argparse.Namespace, job: Job, check: Check, typed: Typed, entries: list[JournalEntry]
-) -> tuple[bool | None, list[str]]:
-    """Whether somebody saw the number move as said (None: nothing here has a direction), and the warning if not."""
-    from logger.checks import direction
+def _look(args: argparse.Namespace) -> Callable[[str], str]:
+    """Whether somebody saw the number move as said: asked of the person at the terminal."""
 
-    looked, unchecked = direction.settled(job, check, typed.readings, typed.direction, entries)
-    if not unchecked:
-        return looked, []
-    if args.terminal.interactive:
-        by = typed.readings.words.get("by", "")
-        said = direction.sentence_of(check, by)
-        answer = args.terminal.ask(f"{said}. Did it? [y/n, Enter = nobody looked]").casefold()
-        if answer in ("y", "yes", "n", "no"):
-            direction.record(job, check, by, moved_as_said=answer.startswith("y"))
-            return True, []
-    return False, [unchecked]
+    def look(sentence: str) -> str:
+        answer = args.terminal.ask(f"{sentence}. Did it? [y/n, Enter = nobody looked]").casefold()
+        return {"y": "yes", "yes": "yes", "n": "no", "no": "no"}.get(answer, "later")
+
+    return look
 
 
 def _the_check(name: str) -> Check:

@@ -10,7 +10,7 @@ import argparse
 from textwrap import wrap
 from typing import TYPE_CHECKING
 
-from logger.checks.turning import KEY, streams, with_recording
+from logger.checks.turning import KEY, streams
 from logger.commands._guide import WIDTH
 from logger.commands._numbers import until
 from logger.commands._stream import happened, records
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 
 def texts_of(args: argparse.Namespace, job: Job, check: Check) -> list[str]:
-    """The command line with a stream or recording made into readings; as it is where there is none."""
+    """What was typed, and the name of what was recorded where readings were to stream."""
     texts = list(args.readings)
     named = any(text.partition("=")[0].strip().casefold() == KEY for text in texts)
     if args.port:
@@ -33,7 +33,7 @@ def texts_of(args: argparse.Namespace, job: Job, check: Check) -> list[str]:
         if named or not args.instrument:
             raise NotAllowed("--port goes with --instrument, and without recording=.", "Give one or the other.")
         texts.append(f"{KEY}={_recorded(args, job, check)}")
-    return with_recording(job, check, texts)
+    return texts
 
 
 def _recorded(args: argparse.Namespace, job: Job, check: Check) -> str:

@@ -18,7 +18,9 @@ if TYPE_CHECKING:
     from analysis.results import Findings, Predicted
     from logger.advising.response import Responses
     from logger.checks.board import Board
+    from logger.checks.doing import Done
     from logger.checks.model import Allowed, Check
+    from logger.checks.taking import Taking
     from logger.checks.typed import Typed
     from logger.job import Job
     from logger.journal import JournalEntry
@@ -120,49 +122,21 @@ class JobParts:
         ``look``: asked whether the number moves as said (yes, no, later), where nobody has looked.
         """
         from logger.checks.board import board_of
-        from logger.checks.swept import with_sweeps
+        from logger.checks.doing import do
         from logger.checks.table import BY_NAME, all_above
-        from logger.checks.taking import result_of
-        from logger.checks.turning import with_recording
-        from logger.checks.typed import understand
-        from logger.checks.words import adjusted_data, correction_lines, taken_data, verdict_line
 
         one = BY_NAME[check]
-        limits = self.limits(job, check)
-        texts = with_recording(job, one, with_sweeps(job, one, texts))
-        typed = understand(one, texts, limits, confirm, unit_needed=units == "in")
-        if typed.readings.words.get("cuts") == "which":
-            return Outcome(one, None, typed.allowed, lines=_worth_cutting(typed))
-        if typed.skip is not None:
-            job.append("taken", **adjusted_data(one, typed))
-            found = board_of(job)
-            left = ("Left out, written down.",) if typed.skip else ("Taken up again, written down.",)
-            return Outcome(one, None, typed.allowed, lines=left, next=found.next, why=found.why)
-        entries = job.standing_entries()
-        looked, unchecked = None, ""
-        if not typed.adjusted:
-            looked, unchecked = _direction(job, one, typed, entries, look)
-        if typed.direction_alone:
-            return Outcome(one, None, typed.allowed, lines=("The number moves as said, written down.",))
-        said: tuple[str, ...] = ("Adjusted, written down.",)
-        corrections: tuple[str, ...] = ()
-        notes: tuple[str, ...] = ()
-        verdict = None
-        if typed.adjusted:
-            job.append("taken", **adjusted_data(one, typed))
-        else:
-            taking = result_of(one, typed, entries, job.machine, confirm, job)
-            typed, result = taking.typed, taking.result
-            job.append("taken", **taken_data(one, typed, result, texts), direction_checked=looked)
-            shown: Units = "in" if units == "in" else "mm"
-            said = (verdict_line(result, typed.allowed, shown),)
-            corrections = tuple(line.strip() for line in correction_lines(result.corrections, shown))
-            feasible = (taking.feasible.sentence,) if taking.feasible and result.verdict.word == "cannot tell" else ()
-            warnings = (*typed.readings.warnings, *((unchecked,) if unchecked else ()))
-            notes, verdict = (*warnings, *result.notes, *[each for each in feasible if each]), result.verdict
+        done = do(job, one, texts, confirm, unit_needed=units == "in", look=look)
+        if done.kind == "advice":
+            return Outcome(one, None, done.typed.allowed, lines=_worth_cutting(done.typed))
+        if done.kind == "direction":
+            return Outcome(one, None, done.typed.allowed, lines=("The number moves as said, written down.",))
         found = board_of(job)
         stale = tuple(name for name in all_above(check) if found.row(name).state == "stale")
-        return Outcome(one, verdict, typed.allowed, said, corrections, notes, stale, found.next, found.why)
+        if done.taking is None:
+            said = (f"{done.kind.capitalize()}, written down.",)
+            return Outcome(one, None, done.typed.allowed, said, stale=stale, next=found.next, why=found.why)
+        return _outcome(one, done, done.taking, "in" if units == "in" else "mm", stale, found)
 
     def beside(self, job: Job, session: Session, folder: Path) -> tuple[tuple[Asked, Path], ...]:
         """The session's other instruments, each checked, and where each is recorded beside ``folder``."""
@@ -297,20 +271,23 @@ class JobParts:
         return next(iter(found.values()))
 
 
-def _direction(
-    job: Job, check: Check, typed: Typed, entries: Sequence[JournalEntry], look: Callable[[str], str] | None
-) -> tuple[bool | None, str]:
-    """Whether somebody saw the number move as said (None: nothing here has a direction), and the warning if not."""
-    from logger.checks.direction import record, sentence_of, settled
+def _outcome(check: Check, done: Done, taking: Taking, units: Units, stale: tuple[str, ...], found: Board) -> Outcome:
+    from logger.checks.words import correction_lines, verdict_line
 
-    looked, unchecked = settled(job, check, typed.readings, typed.direction, entries)
-    if unchecked and look is not None:
-        by = typed.readings.words.get("by", "")
-        answer = look(sentence_of(check, by))
-        if answer != "later":
-            record(job, check, by, moved_as_said=answer == "yes")
-            return True, ""
-    return looked, unchecked
+    result, typed = taking.result, taking.typed
+    feasible = taking.feasible.sentence if taking.feasible and result.verdict.word == "cannot tell" else ""
+    said = [*typed.readings.warnings, done.unchecked, *result.notes, feasible]
+    return Outcome(
+        check,
+        result.verdict,
+        typed.allowed,
+        (verdict_line(result, typed.allowed, units),),
+        tuple(line.strip() for line in correction_lines(result.corrections, units)),
+        tuple(each for each in said if each),
+        stale,
+        found.next,
+        found.why,
+    )
 
 
 def last_words(entry: JournalEntry) -> LastEntry:
