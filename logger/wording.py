@@ -172,6 +172,25 @@ def plural(value: int, one: str, many: str = "") -> str:
     return f"{count(value)} {one if value == 1 else many or one + 's'}"
 
 
+ENDED = {
+    "passes": "complete",
+    "marks": "complete",
+    "closed": "ended by the device",
+    "operator": "ended by hand",
+    "still": "ended when it stood still",
+    "time": "ended by the clock",
+    "interrupted": "cut off",
+    "link lost": "cut off, the link was lost",
+    "disk full": "cut off, the disk was full",
+}
+"""How a recording ended, in words; the descriptor and ``--json`` have the short form."""
+
+
+def ended(how: str) -> str:
+    """How a recording ended."""
+    return ENDED.get(how, how)
+
+
 def state(word: str) -> str:
     """A state as shape and word: colour is never the only signal."""
     return f"{STATE_SIGNS.get(word, '·')} {word}"

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Any
 from logger.commands import Answer
 from logger.errors import InstrumentLost, NotUnderstood, TruestrokeError
 from logger.readings import Ended
-from logger.wording import plural
+from logger.wording import count, plural
+from logger.wording import ended as ended_words
 
 if TYPE_CHECKING:
     from logger.instruments import Instrument
@@ -68,7 +69,7 @@ def beside_told(job: Job, one: Asked, folder: Path, ended: Ended | None) -> Answ
     }
     lines = [
         f"{facts['sweep']}: {plural(facts['readings'], 'position')}, {plural(facts['gaps'], 'gap')}, "
-        f"garbage {facts['garbage']}; ended: {facts['ended']}.",
+        f"{count(facts['garbage'])} not understood; {ended_words(facts['ended'])}.",
         *[f"  note: {warning}" for warning in recording.warnings],
     ]
     return Answer(facts, lines, failure)
@@ -131,8 +132,8 @@ def _found(recording: Recording, warnings: list[str]) -> tuple[str, int] | None:
 def _lines(facts: dict[str, Any], folder: Path, warnings: Sequence[str], failure: TruestrokeError | None) -> list[str]:
     lines = [
         f"{facts['sweep']}: {plural(facts['readings'], 'reading')}, {plural(facts['marks'], 'mark')}, "
-        f"{plural(facts['passes'], 'pass', 'passes')}, {plural(facts['gaps'], 'gap')}, garbage {facts['garbage']}; "
-        f"ended: {facts['ended']}.",
+        f"{plural(facts['passes'], 'pass', 'passes')}, {plural(facts['gaps'], 'gap')}, "
+        f"{count(facts['garbage'])} not understood; {ended_words(facts['ended'])}.",
         f"  positions from {facts['position_source']}; kept in {folder}",
         *[f"  note: {warning}" for warning in warnings],
     ]

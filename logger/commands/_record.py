@@ -213,7 +213,9 @@ def _progress(recorder: Together, passes: int, wanted: Sequence[float]) -> str:
         along = list(wanted) if number % 2 == 0 else list(reversed(wanted))
         following = f", next {along[place]:g} mm" if done < total else ""
         marks = f"pass {number + 1} of {passes}, marks {done} of {total}{following}"
-    wrong = [f"{word} {value}" for word, value in (("gaps", recorder.gaps), ("garbage", recorder.garbage)) if value]
+    wrong = [
+        f"{word} {value}" for word, value in (("gaps", recorder.gaps), ("not understood", recorder.garbage)) if value
+    ]
     others = [
         f"{one.name} {'-' if one.latest is None else raw(one.latest.value, one.latest.unit)}" for one in recorder.beside
     ]

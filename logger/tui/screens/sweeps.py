@@ -25,15 +25,8 @@ from logger.tui.screens.base import Sheet
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, cut, wrap
 from logger.tui.widgets.rail import Rail
 from logger.tui.wording import Units
+from logger.wording import ended
 
-ENDED = {
-    "passes": "complete",
-    "marks": "complete",
-    "closed": "ended by the device",
-    "operator": "ended by hand",
-    "interrupted": "cut off",
-}
-"""How a recording ended, in a word or two."""
 KEPT = 40
 """Findings of sweeps looked at, kept for the screen."""
 
@@ -136,8 +129,8 @@ class SweepsScreen(Sheet):
 
     def _row(self, place: int, row: SweepRow, chosen: str) -> Line:
         at = place == self.index
-        ended = ENDED.get(row.ended, row.ended)
-        tail = ended if row.counts else f"{ended}, not counted"
+        how = ended(row.ended)
+        tail = how if row.counts else f"{how}, not counted"
         if row.turned:
             tail += f"; then {row.turned} turned"
         sign = chosen if at else " "
