@@ -11,12 +11,12 @@ the recordings.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from analysis.moved import Cause, Difference, causes, difference
+from analysis.moved import Cause, Difference, causes, difference, joined, noticed_from, stands_out
 from analysis.results import Verdict
 from analysis.verdict import combine, judge
 from logger.checks.model import Allowed, Check, Readings
@@ -41,6 +41,9 @@ class Compared:
     unit: str
     change: Difference
     causes: tuple[Cause, ...]
+    columns: Mapping[str, FloatArray]
+    noticed_from: Mapping[str, float]
+    """How much of each cause such a comparison notices 19 times in 20."""
 
 
 def result_of(check: Check, readings: Readings, allowed: Allowed, job: Job) -> Result:
@@ -50,7 +53,9 @@ def result_of(check: Check, readings: Readings, allowed: Allowed, job: Job) -> R
     compared = compare(job, readings.one("again") / 2.0)
     verdict = combine([_judged(each, allowed, job) for each in compared])
     notes = [sentence for each in compared for sentence in _say(each)]
-    details: dict[str, Any] = {"compared": [_details(each) for each in compared]}
+    least = _noticed_from(compared, job)
+    notes += [*_all_together(compared), *_not_seen(least)]
+    details: dict[str, Any] = {"compared": [_details(each) for each in compared], "noticed_from_mm": least}
     return Result(verdict, (), tuple(notes), details)
 
 
@@ -125,14 +130,37 @@ def _nobody_looked(set_ups: Iterable[str], entries: Sequence[JournalEntry]) -> l
 
 
 def _compared(job: Job, set_up: str, then: Sequence[str], now: Sequence[str], again: float) -> Compared:
-    before, after = _findings(job, then), _findings(job, now)
-    old, new = before.profile, after.profile
-    scale = 1.0 if new.unit == "mm" else 5.0
     try:
-        change = difference(old.x_mm, old.value, old.covariance, new.x_mm, new.value, new.covariance, again * scale)
+        return compared_of(job, set_up, _findings(job, then), _findings(job, now), again)
     except ValueError as few:
         raise NotAllowed(f"{set_up}: {few}", "Sweep the same stretch as in the accepted state.") from few
-    return Compared(set_up, new.unit, change, causes(change, _columns(job, set_up, change.x_mm), DOUBT))
+
+
+def compared_of(job: Job, set_up: str, before: Findings, after: Findings, again: float) -> Compared:
+    """What changed between two findings of one set-up; ValueError where they share too little."""
+    old, new = before.profile, after.profile
+    scale = 1.0 if new.unit == "mm" else 5.0
+    change = difference(old.x_mm, old.value, old.covariance, new.x_mm, new.value, new.covariance, again * scale)
+    columns = _columns(job, set_up, change.x_mm)
+    found = causes(change, columns, DOUBT)
+    change = replace(change, moved=change.moved or stands_out(found))
+    return Compared(set_up, new.unit, change, found, columns, noticed_from(change, columns))
+
+
+def together(compared: Sequence[Compared]) -> tuple[Cause, ...]:
+    """Single causes of what every set-up shows, each with one amount for all: two set-ups tell bolts apart."""
+    if len(compared) == 1:
+        return compared[0].causes
+    stacked = joined([each.change for each in compared])
+    columns: dict[str, FloatArray] = {}
+    for place, each in enumerate(compared):
+        for name, column in each.columns.items():
+            own = f"{name} ({each.set_up})" if name in (ZERO, FOOT) else name
+            parts = columns.setdefault(own, np.zeros(0))
+            before = sum(len(one.change.x_mm) for one in compared[:place])
+            columns[own] = np.concatenate([parts, np.zeros(before - len(parts)), column])
+    whole = {name: np.concatenate([c, np.zeros(len(stacked.x_mm) - len(c))]) for name, c in columns.items()}
+    return causes(stacked, whole, DOUBT)
 
 
 def _columns(job: Job, set_up: str, x_mm: FloatArray) -> dict[str, FloatArray]:
@@ -190,6 +218,43 @@ def _say(each: Compared) -> list[str]:
         said.append(f"So would {others}: turn nothing before another set-up tells them apart.")
     if fitting[0].name == ZERO:
         said.append("Set its zero on the table's plane again and sweep once more.")
+    return said
+
+
+def _all_together(compared: Sequence[Compared]) -> list[str]:
+    """The one cause that fits every set-up at once, where there are several and something moved."""
+    if len(compared) < 2 or not any(each.change.moved for each in compared):
+        return []
+    best = together(compared)[0]
+    if best.name.startswith((ZERO, FOOT)):
+        return [f"All set-ups together: {best.name} takes away most of it ({best.share:.0%})."]
+    fits = "explains" if best.explains else "explains most, not all, of"
+    return [f"All set-ups together: {_amount(best, 'mm')} {fits} it ({best.share:.0%})."]
+
+
+UNSEEN_mm = 0.3
+"""A bolt that may move by more than this unnoticed is not watched by such a check (common practice, no source)."""
+
+
+def _noticed_from(compared: Sequence[Compared], job: Job) -> dict[str, float]:
+    """How far each bolt must have moved to be noticed 19 times in 20, by the set-up that sees it best."""
+    bolts = [bolt.name for bolt in job.machine.bolts]
+    seen = {bolt: [each.noticed_from[bolt] for each in compared if bolt in each.noticed_from] for bolt in bolts}
+    return {bolt: min(values) for bolt, values in seen.items() if values and np.isfinite(min(values))}
+
+
+def _not_seen(least: Mapping[str, float]) -> list[str]:
+    """Which bolts such a check does not watch: that nothing moved is said of the others only."""
+    if not least:
+        return []
+    far = [bolt for bolt, amount in least.items() if amount > UNSEEN_mm]
+    near = [amount for amount in least.values() if amount <= UNSEEN_mm]
+    said = [f"A bolt that moved by {max(near):.2f} mm would have been noticed."] if near else []
+    if far:
+        said.append(
+            f"Not so {', '.join(far)}: {'it' if len(far) == 1 else 'they'} may have moved by more than "
+            f"{UNSEEN_mm:.1f} mm unseen from here. Another set-up sees more: sweep and accept it too."
+        )
     return said
 
 

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from scipy.special import chdtri
 
-from analysis.moved import causes, difference
+from analysis.moved import causes, difference, joined, noticed_from, stands_out
 
 X = np.linspace(0.0, 2400.0, 25)
 QUIET = np.eye(25) * 0.002**2
@@ -77,3 +77,48 @@ def test_correlated_errors_are_not_taken_for_many_independent_ones():
     common = QUIET + 0.02**2  # a zero that was set anew: the same at every place
     found = difference(X, np.zeros(25), common, X, np.full(25, 0.03), common, 0.0)
     assert not found.moved
+
+
+COLUMNS = {f"B{i + 1}": 0.6 * hump(at) for i, at in enumerate((0.0, 800.0, 1600.0, 2400.0))}
+
+
+def at_places(found):
+    return {name: np.interp(found.x_mm, X, column) for name, column in COLUMNS.items()}
+
+
+def test_a_small_change_drowns_in_all_places_together_and_stands_out_along_its_own_column():
+    rng = np.random.default_rng(11)
+    naive, ours = 0, 0
+    for _ in range(60):
+        found = compare(-0.005 * hump(800.0), rng)
+        naive += found.moved
+        ours += stands_out(causes(found, at_places(found)))
+    assert naive + 10 < ours
+    assert ours > 45
+
+
+def test_along_its_own_column_noise_stands_out_less_than_once_in_a_hundred():
+    rng = np.random.default_rng(12)
+    still = [compare(np.zeros(25), rng) for _ in range(400)]
+    assert sum(stands_out(causes(found, at_places(found))) for found in still) <= 6
+
+
+def test_how_little_of_a_cause_is_noticed():
+    # By hand: 24 places of one deviation s, a column of ones: its amount is known to s / sqrt(24). Four causes share
+    # half of 1 %: 3.227 deviations on two sides (0.0025 / 4 on one); noticed 19 times in 20 takes 1.645 more.
+    found = compare(np.zeros(25))
+    columns = {"zero": np.ones(24), **{f"other {i}": np.ones(24) for i in range(3)}}
+    s = 0.002 * np.sqrt(2.0)
+    at_ends = noticed_from(found, columns)["zero"]
+    assert at_ends == pytest.approx((3.227 + 1.645) * s / np.sqrt(24), rel=0.01)
+    assert noticed_from(found, {"nothing": np.zeros(24)})["nothing"] == np.inf
+
+
+def test_two_set_ups_together_know_an_amount_better_than_one():
+    one, other = compare(-0.02 * hump(800.0)), compare(-0.01 * hump(800.0))
+    both = joined([one, other])
+    column = np.concatenate([hump(800.0, one.x_mm), 0.5 * hump(800.0, other.x_mm)])
+    (found,) = causes(both, {"B2": column})
+    (alone,) = causes(one, {"B2": hump(800.0, one.x_mm)})
+    assert found.amount == pytest.approx(-0.02, abs=1e-6)
+    assert found.uncertainty < alone.uncertainty

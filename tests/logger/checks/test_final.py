@@ -96,6 +96,31 @@ def test_a_bolt_that_sank_is_outside_and_named_first():
     assert any("B3 lower by" in note for note in found.notes)
 
 
+def test_that_nothing_moved_is_said_only_of_what_would_have_been_noticed():
+    quick = accepted()
+    quick.sweep()
+    found = quick.take("compare")
+    least = found.details["noticed_from_mm"]
+    bolts = [bolt.name for bolt in quick.job.machine.bolts]
+    assert set(least) <= set(bolts)
+    assert all(amount > 0.0 for amount in least.values())
+    far = [bolt for bolt in bolts if least.get(bolt, 9.0) > final.UNSEEN_mm]
+    assert any("would have been noticed" in note for note in found.notes)
+    assert not far or any(far[0] in note and "sees more" in note for note in found.notes)
+
+
+def test_two_set_ups_name_a_bolt_together():
+    quick = accepted(3)
+    quick.sweep(sweep(quick.saw, quick.job.machine, "along"))
+    quick.take("accept")
+    quick.saw.turn("B3", -0.25, exact=True)
+    for name in ("across", "along"):
+        quick.sweep(sweep(quick.saw, quick.job.machine, name))
+    found = quick.take("compare")
+    assert len(found.details["compared"]) == 2
+    assert any(note.startswith("All set-ups together: B3 lower by") for note in found.notes)
+
+
 def test_a_zero_set_anew_is_no_bolt():
     quick = accepted()
     kept = first_sweep(0)
