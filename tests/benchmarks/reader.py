@@ -4,8 +4,11 @@ Prints ratios measured side by side in one run, on one machine, over a pty:
 
 * lines a second of the production path (decode, both tables on disk and the reports to the parent included), of a plain
   pyserial ``readline()`` loop that only turns a line into a number, and of a bare ``os.read`` that only counts;
-* the reading process's CPU at 1 and 2 kHz of paced lines;
-* how late stamps are: the stamp in the recording minus the moment the line was written.
+* the reading process's CPU at 1 and 2 kHz of paced lines, beside that of a loop in the same language that only waits,
+  reads and takes the time: what is left when nothing is decoded, written or told. Other work on the machine (its load
+  is printed) makes both dearer and later; their ratio stays. Not to be run at a raised priority: the system's own
+  worker behind a pty would wait for us;
+* how late stamps are, those of the recording and those of the bare loop: stamp minus the moment the line was written.
 """
 
 from __future__ import annotations
@@ -13,6 +16,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import resource
+import select
 import sys
 import tempfile
 import time
@@ -102,6 +106,39 @@ def _cpu_s(pid: int) -> float:
     return sum(int((thread / "schedstat").read_text().split()[0]) for thread in threads) / 1e9
 
 
+def _bare_loop(name: str, lines: int, pipe: multiprocessing.connection.Connection) -> None:
+    fd, stamps = os.open(name, os.O_RDONLY | os.O_NOCTTY), list[int]()
+    poller = select.poll()
+    poller.register(fd, select.POLLIN)
+    pipe.send("ready")
+    while len(stamps) < lines:
+        if poller.poll(50):
+            chunk = os.read(fd, 4096)
+            stamps += [time.monotonic_ns()] * chunk.count(b"\n")
+    pipe.send((stamps, _cpu_s(os.getpid())))
+
+
+def bare(hertz: int, seconds: float) -> tuple[float, np.ndarray]:
+    """CPU share of a loop that only waits, reads and takes the time, and how late its stamps are in ms."""
+    far, near, name = _line()
+    ours, theirs = multiprocessing.Pipe()
+    heard, tell = multiprocessing.Pipe()
+    reader = multiprocessing.Process(target=_bare_loop, args=(name, int(seconds * hertz), tell))
+    writer = multiprocessing.Process(target=_paced, args=(far, seconds, hertz, theirs))
+    reader.start()
+    heard.recv()
+    before, start = _cpu_s(reader.pid or 0), time.monotonic()
+    writer.start()
+    sent = np.array(ours.recv())
+    stamps, cpu = heard.recv()
+    took = time.monotonic() - start
+    writer.join()
+    reader.join()
+    os.close(far)
+    os.close(near)
+    return (cpu - before) / took, (np.array(stamps) - sent) / 1e6
+
+
 def paced(hertz: int, seconds: float) -> tuple[float, np.ndarray, int]:
     """CPU share of the reading process, lateness of each stamp in ms, lines lost."""
     far, near, name = _line()
@@ -136,14 +173,22 @@ def main() -> None:
         print(f"{name:15} {rate:12,.0f} lines/s   ({', '.join(f'{r:,.0f}' for r in rates[name])})")
     print(f"production : readline   {median['production'] / median['plain_readline']:6.1f} : 1")
     print(f"production : bare count {median['production'] / median['bare_count']:6.3f} : 1")
-    for hertz in (1000, 2000) * 3:
-        cpu, late, lost = paced(hertz, max(seconds, 5.0))
-        p50, p99 = np.percentile(late, [50, 99])
-        print(
-            f"{hertz} Hz: reader {100 * cpu:.2f} % of a core; stamps late by {p50:.3f} ms (p50), {p99:.3f} ms (p99), "
-            f"{late.max():.3f} ms (max); lines lost: {lost}; beside a load of {os.getloadavg()[0]:.1f}"
-        )
+    at_pace(max(seconds, 5.0))
     print(f"largest child: {resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024:.0f} MB")
+
+
+def at_pace(seconds: float, times: int = 3) -> None:
+    """CPU and lateness at 1 and 2 kHz, in turn, ``times`` times."""
+    for hertz in (1000, 2000) * times:
+        least, least_late = bare(hertz, seconds)
+        cpu, late, lost = paced(hertz, seconds)
+        share = f"reader {100 * cpu:.2f} % of a core ({cpu / least:.1f} times the bare loop)"
+        stamps = f"stamps late by {_late(late)} (the bare loop's: {_late(least_late)})"
+        print(f"{hertz} Hz: {share}; {stamps}; lines lost: {lost}; beside a load of {os.getloadavg()[0]:.1f}")
+
+
+def _late(late_ms: np.ndarray) -> str:
+    return f"{np.percentile(late_ms, 50):.3f}, {np.percentile(late_ms, 99):.3f}, {late_ms.max():.3f} ms (p50, p99, max)"
 
 
 if __name__ == "__main__":
