@@ -7,22 +7,21 @@ being taken for the stroke without a word: the result is labelled, and its large
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.contact import Interval
+from analysis.midway import Leg, quieted, stillnesses, stood_midway, with_stops, with_waits, without_waits
 from analysis.motion import Motion
 from analysis.results import BoolArray, FloatArray
-from analysis.uncertainty import MAD_TO_SIGMA
 
-_STOOD_S = 1.0
-_STOOD_SHARE = 0.08  # of the way: how well the place of a stop follows from the time under way
 UNMARKED_UNEVENNESS = 0.26  # nobody aims at anything between the ends; common practice, no source
 END_PLACE_MM = 12.0  # standard uncertainty of "here the motion began" from the reading alone
 EDGE_PLACE_MM = 3.0
+_WAIT_S = 2.0  # shorter waits hardly move the turn
+_FAR_MORE_ALIKE = 0.4
 
 
 class NoMotion(ValueError):
@@ -152,11 +151,58 @@ def _from_rests(
     The reading does not show the moment of setting off but the moment by which it had changed by more than the display
     and the noise allow. How far the carriage had gone by then follows from how fast the reading goes on changing.
     """
-    smooth, threshold = _quieted(t, z, resolution)
+    smooth, threshold = quieted(t, z, resolution)
     if float(np.ptp(smooth)) <= 2.0 * threshold:
         raise NoMotion(
             "The reading never changed by more than its noise: without marks or a position no motion can be seen."
         )
+    ways = [first_direction * (1 if k % 2 == 0 else -1) for k in range(passes)]
+    stood = _wait_that_hides_the_turn(t, z, smooth, passes, threshold)
+    shorter, quiet = without_waits(t, smooth, stood)
+    bounds = _bounds(shorter, quiet, quiet, passes, threshold)
+    for each in stood_midway(shorter, quiet, _legs(bounds, ways, threshold)):
+        stood = stood + [(float(a), float(b)) for a, b in (with_waits(np.array(one), stood) for one in each)]
+    if stood:  # a wait moves the turn, which is looked for about the middle: look for it again without the waits
+        t, z = without_waits(t, z, stood)
+        smooth, _ = quieted(t, z, resolution)
+        bounds = _bounds(t, z, smooth, passes, threshold)
+    motions = []
+    for k in range(passes):
+        motion = _between_rests(bounds[2 * k], bounds[2 * k + 1], ends, ways[k], float(t[0]), float(t[-1]))
+        if motion is not None:
+            motions.append(with_stops(replace(motion, t_s=with_waits(motion.t_s, stood)), stood))
+    return motions
+
+
+def _wait_that_hides_the_turn(
+    t: FloatArray, z: FloatArray, smooth: FloatArray, passes: int, threshold: float
+) -> list[tuple[float, float]]:
+    """A long stillness without which the passes are far more alike about their turns: then it was a stop, and would be
+    taken for a turn, or move it. None where the turns are as good with it."""
+    start, end = _leaves(t, smooth, float(t[0]), 1, threshold), _leaves(t, smooth, float(t[-1]), -1, threshold)
+    plain = _unlike(t, z, start.t_s, end.t_s, passes)
+    best: tuple[float, list[tuple[float, float]]] = (_FAR_MORE_ALIKE * plain, [])
+    inside = (t > start.t_s) & (t < end.t_s)
+    if passes < 2 or not inside.any():
+        return []
+    for a, b in stillnesses(t[inside], smooth[inside], threshold)[:4]:
+        if b - a < _WAIT_S or a - start.t_s < 0.5 or end.t_s - b < 0.5:
+            continue
+        wait = [(a + 0.15, b - 0.15)]
+        shorter, value = without_waits(t, z, wait)
+        unlike = _unlike(shorter, value, start.t_s, end.t_s - (b - a - 0.3), passes)
+        best = min(best, (unlike, wait), key=lambda one: one[0])
+    return best[1]
+
+
+def _unlike(t: FloatArray, z: FloatArray, start_s: float, end_s: float, passes: int) -> float:
+    """Mean square difference of the readings about the turns, mirrored."""
+    leg = (end_s - start_s) / passes
+    return float(sum(_mirror(t, z, start_s + leg * k, leg)[0] for k in range(1, passes)))
+
+
+def _bounds(t: FloatArray, z: FloatArray, smooth: FloatArray, passes: int, threshold: float) -> list[_Leave]:
+    """The beginning and the end of each pass, in turn. Raises NoMotion."""
     start = _leaves(t, smooth, float(t[0]), 1, threshold)
     end = _leaves(t, smooth, float(t[-1]), -1, threshold)
     if start.t_s >= end.t_s:
@@ -164,80 +210,13 @@ def _from_rests(
     bounds = [start]
     leg = (end.t_s - start.t_s) / passes
     for k in range(1, passes):
-        middle = _mirror_time(t, z, start.t_s + leg * k, leg)
+        _, middle = _mirror(t, z, start.t_s + leg * k, leg)
         bounds += [_leaves(t, smooth, middle, -1, threshold), _leaves(t, smooth, middle, 1, threshold)]
-    bounds.append(end)
-    motions = []
-    for k in range(passes):
-        direction = first_direction * (1 if k % 2 == 0 else -1)
-        motion = _between_rests(bounds[2 * k], bounds[2 * k + 1], ends, direction, float(t[0]), float(t[-1]))
-        if motion is not None:
-            motions.append(_with_stops(motion, _stood(t, smooth, bounds[2 * k], bounds[2 * k + 1])))
-    return motions
+    return [*bounds, end]
 
 
-def _stood(t: FloatArray, z: FloatArray, begin: _Leave, end: _Leave) -> list[tuple[float, float]]:
-    """(from, to) where the reading kept still in the middle of a pass for longer than the ground explains: a second and
-    a half, in which elsewhere it changes by several times as much as noise and display allow."""
-    inside = (t > begin.t_s + 1.0) & (t < end.t_s - 1.0)
-    t, z = t[inside], z[inside]
-    if len(t) < 20:
-        return []
-    width = max(round(_STOOD_S / max(float(np.median(np.diff(t))), 1e-6)), 4)
-    if width >= len(t) // 2:
-        return []
-    from scipy.ndimage import maximum_filter1d, minimum_filter1d
-
-    spread = maximum_filter1d(z, width, mode="nearest") - minimum_filter1d(z, width, mode="nearest")
-    if float(np.quantile(spread, 0.1)) < 2.0 * begin.threshold:  # level ground, or a coarse display: cannot be told
-        quiet = spread <= begin.threshold
-        if float(quiet.mean()) > 0.3 or float(np.median(spread)) < 5.0 * begin.threshold:
-            return []
-    still = spread <= begin.threshold
-    edges = np.concatenate([[0], np.nonzero(np.diff(still.astype(int)) != 0)[0] + 1, [len(t)]])
-    half = _STOOD_S / 2.0
-    return [
-        (float(t[a]) - half, float(t[b - 1]) + half)
-        for a, b in itertools.pairwise(edges.tolist())
-        if still[a] and t[b - 1] - t[a] > 0.5
-    ]
-
-
-def _with_stops(motion: Motion, stood: list[tuple[float, float]]) -> Motion:
-    """The pass with the places where it stood: how far it had come by then follows from the time it was under way."""
-    if not stood or len(motion.t_s) < 2:
-        return motion
-    waited = sum(b - a for a, b in stood)
-    moving = float(motion.t_s[-1] - motion.t_s[0]) - waited
-    if moving <= 0.3 * waited:
-        return motion
-    times, places, u = list(motion.t_s), list(motion.x_mm), list(motion.standard_uncertainty_mm)
-    before = 0.0
-    for a, b in stood:
-        share = (a - motion.t_s[0] - before) / moving
-        x = float(motion.x_mm[0] + (motion.x_mm[-1] - motion.x_mm[0]) * share)
-        spread = _STOOD_SHARE * abs(float(motion.x_mm[-1] - motion.x_mm[0])) * float(np.sqrt(share * (1.0 - share)))
-        times += [a, b]
-        places += [x, x]
-        u += [max(spread, END_PLACE_MM)] * 2
-        before += b - a
-    order = np.argsort(times)
-    return Motion(
-        motion.direction, np.array(times)[order], np.array(places)[order], np.array(u)[order],
-        np.zeros(len(times), bool), unevenness=motion.unevenness,
-    )  # fmt: skip
-
-
-def stood_words(motions: Sequence[Motion]) -> list[str]:
-    """What is to be said of passes in which the carriage stood midway."""
-    out = []
-    for number, motion in enumerate(motions, 1):
-        for k in np.nonzero(np.diff(motion.x_mm) == 0.0)[0].tolist():
-            out.append(
-                f"In pass {number} the reading keeps still for {motion.t_s[k + 1] - motion.t_s[k]:.1f} s about "
-                f"{motion.x_mm[k]:.0f} mm: the carriage was taken to have stood there."
-            )
-    return out
+def _legs(bounds: Sequence[_Leave], ways: Sequence[int], threshold: float) -> list[Leg]:
+    return [Leg(a.t_s, b.t_s, way, threshold) for a, b, way in zip(bounds[::2], bounds[1::2], ways, strict=True)]
 
 
 @dataclass(frozen=True)
@@ -249,18 +228,6 @@ class _Leave:
     threshold: float
     rate: float
     rest_s: float
-
-
-def _quieted(t: FloatArray, z: FloatArray, resolution: float) -> tuple[FloatArray, float]:
-    """(readings averaged over a tenth of a second, the change that is no longer noise or the display's step)."""
-    from scipy.ndimage import uniform_filter1d
-
-    spacing = max(float(np.median(np.diff(t))), 1e-6)
-    width = max(round(0.1 / spacing), 1)
-    noise = MAD_TO_SIGMA * float(np.median(np.abs(np.diff(z, 2)))) / np.sqrt(6.0) if len(z) > 4 else 0.0
-    return uniform_filter1d(z, width, mode="nearest"), max(
-        1.02 * resolution, 5.0 * noise / np.sqrt(width), 0.01 * float(np.ptp(z)), 1e-6
-    )
 
 
 def _leaves(t: FloatArray, z: FloatArray, rest_s: float, way: int, threshold: float) -> _Leave:
@@ -318,8 +285,8 @@ def _gathering_s(way_mm: float, speed_mm_s: float) -> float:
     return way_mm / speed_mm_s + 0.5 * gathering
 
 
-def _mirror_time(t: FloatArray, z: FloatArray, wanted: float, leg_s: float) -> float:
-    """The time about which the readings are most alike forward and backward: the turn.
+def _mirror(t: FloatArray, z: FloatArray, wanted: float, leg_s: float) -> tuple[float, float]:
+    """(mean square difference, time) about which the readings are most alike forward and backward: the turn.
 
     Near the turn the two passes differ little in pace; farther out the comparison allows a pace up to 15 % different.
     """
@@ -335,4 +302,4 @@ def _mirror_time(t: FloatArray, z: FloatArray, wanted: float, leg_s: float) -> f
         at = int(np.argmin(miss))
         if miss[at] < best:
             best, where = float(miss[at]), float(centres[at])
-    return where
+    return best, where

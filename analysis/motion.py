@@ -19,6 +19,7 @@ SPEED_SPREAD = (
 )
 IDLE_S = (0.4, 0.25)  # time lost between a mark at rest and moving, and between stopping and the mark: common practice,
 START_SPREAD_S = 0.25  # no source; and their spread
+_MOMENT_S = 2.0  # a push from stop to stop that takes longer is even in its middle
 _LONG = 2.5  # an interval so many times as long as its neighbour decides the speed where they meet
 _SHARES = ((0.6, 0.7), (0.4, 3.0))  # the unevenness lives on these shares and correlation times (s)
 
@@ -60,7 +61,9 @@ class Motion:
 
         inside = np.clip(t_s, moving[0], moving[-1])
         curve = CubicHermiteSpline(moving, self.x_mm, monotone_slopes(moving, self.x_mm))
-        straight = _beside_long(moving)[np.clip(np.searchsorted(moving, inside) - 1, 0, len(moving) - 2)]
+        straight = (_beside_long(moving) | _beside_stop(moving, self.x_mm))[
+            np.clip(np.searchsorted(moving, inside) - 1, 0, len(moving) - 2)
+        ]
         return np.where(straight, np.interp(inside, moving, self.x_mm), np.asarray(curve(inside), float))
 
     def _moving_t_s(self) -> FloatArray:
@@ -232,6 +235,16 @@ def _beside_long(t_s: FloatArray) -> BoolArray:
     out[:-1] |= h[1:] > _LONG * h[:-1]
     out[1:] |= h[:-1] > _LONG * h[1:]
     return out
+
+
+def _beside_stop(t_s: FloatArray, x_mm: FloatArray) -> BoolArray:
+    """Which intervals begin or end at a stop and last long: the hand gathers speed in a moment and then goes on evenly,
+    where a curve that begins at rest would lag by tens of millimetres."""
+    stands = np.diff(x_mm) == 0.0
+    beside = np.zeros(len(stands), bool)
+    beside[:-1] |= stands[1:]
+    beside[1:] |= stands[:-1]
+    return np.asarray(beside & ~stands & (np.diff(t_s) > _MOMENT_S), bool)
 
 
 def with_idle_time(motions: list[Motion]) -> list[Motion]:

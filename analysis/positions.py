@@ -15,9 +15,10 @@ import numpy as np
 
 from analysis.contact import Interval
 from analysis.encoder import BadTrack, motions_from_track
-from analysis.ends import NoMotion, free_rest, motions_from_ends, stood_words
+from analysis.ends import NoMotion, free_rest, motions_from_ends
 from analysis.index import Index
 from analysis.marks import CLIP_MM, BadStations, clip_stations, match_marks, motions_from_marks
+from analysis.midway import stood_words, stopped_between
 from analysis.motion import Motion
 from analysis.results import BoolArray, FloatArray, Positions
 from analysis.standing import standing_at_marks, stood_still
@@ -292,6 +293,9 @@ def _by_marks(evidence: Evidence, warnings: list[str], repairs: Repairs) -> Loca
     stood = sum(found for _, found in standing)
     if between >= 4 and stood >= 0.6 * between:
         return Located(tuple(motion for motion, _ in standing), "stops", tuple(warnings), dwells)
+    if evidence.unit == "mm":
+        motions = list(stopped_between(motions, evidence.t_s, _where_touching(evidence, motions), evidence.resolution))
+        warnings.extend(stood_words(motions))
     return Located(tuple(motions), "marks", tuple(warnings), dwells)
 
 
@@ -374,6 +378,9 @@ def _by_ends(evidence: Evidence, warnings: list[str], repairs: Repairs) -> Locat
         if found is not None:
             kept = [w for w in warnings if not w.startswith("Marks were asked for")]
             return Located(found.motions, "strips", (*kept, *found.notes), (), found.on_strip)
+    if evidence.unit == "mm" and not stood_words(motions):  # between edges of the surface: those without have looked
+        height = _where_touching(evidence, motions)
+        motions = list(stopped_between(motions, evidence.t_s, height, evidence.resolution))
     warnings.extend(stood_words(motions))
     warnings.append("Positions come from the start and end of motion only: weak evidence; use marks or an encoder.")
     if len(motions) != evidence.passes:

@@ -344,12 +344,13 @@ def _worst_anchor(readings: Sequence[PassReadings], fit: Fit) -> tuple[int, int,
     worst, found = 4.5, None
     for which, fitted in enumerate(fit.passes):
         motion: Motion = fitted.motion
-        if motion.measured or len(motion.t_s) < 4 or np.any(np.diff(motion.x_mm) == 0.0):  # it stood: no mark, no strip
+        if motion.measured or len(motion.t_s) < 4:
             continue
         for anchor in range(1, len(motion.t_s) - 1):
             x = motion.x_mm[anchor]
             edge = motion.landmark is not None and bool(motion.landmark[anchor])
-            if edge or not fitted.x_from_mm <= x <= fitted.x_to_mm:
+            stood = x in (motion.x_mm[anchor - 1], motion.x_mm[anchor + 1])  # a stop is neither mark nor strip
+            if edge or stood or not fitted.x_from_mm <= x <= fitted.x_to_mm:
                 continue
             miss = float(np.interp(x, fitted.node_x_mm, fitted.shift_mm))
             # The shift against the other passes' mean shows (1 - 1/P) of this mark's own error.

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from analysis.ends import NoMotion, free_rest, motions_from_ends, stood_words
+from analysis.ends import NoMotion, free_rest, motions_from_ends
+from analysis.midway import stood_words
 from analysis.motion import Motion, monotone_slopes
 from fixtures.sweeps import Indicator, Layout, rough_rail, simulate
 

@@ -21,11 +21,11 @@ def there_and_back(rate_hz=50.0, speed=150.0):
 
 def passes_of(t, place, at_mm, counted):
     """The index at each of ``at_mm``: when the carriage goes by, and the count then."""
-    when = []
+    moments = []
     for x in at_mm:
         crossed = np.nonzero(np.diff(np.sign(place - x - 1e-7)) != 0)[0]
-        when += [float(np.interp(x, *sorted_pair(place[i : i + 2], t[i : i + 2]))) for i in crossed]
-    when = np.sort(when)
+        moments += [float(np.interp(x, *sorted_pair(place[i : i + 2], t[i : i + 2]))) for i in crossed]
+    when = np.sort(moments)
     return when, np.interp(when, t, counted)
 
 

@@ -124,6 +124,8 @@ def sweep(
         position_mm=swept.position_mm[said],
         no_value_t_s=swept.t_s[~said],
         no_value_position_mm=swept.position_mm[~said],
+        index_t_s=np.zeros(0),
+        index_position_mm=np.zeros(0),
         mark_t_s=swept.mark_t_s,
         stations_mm=stations_mm,
     )

@@ -75,5 +75,7 @@ def recording_of(sweep: Sweep, layout: Layout | None = None, name: str = "0001-u
         "warnings": (),
         "channels": ("",),
         "position_from": "",
+        "index_t_s": np.zeros(0),
+        "index_position_mm": np.zeros(0),
     }
     return SimpleNamespace(**{**attributes, **changes})

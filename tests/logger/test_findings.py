@@ -218,6 +218,8 @@ def test_noise_for_data_never_ends_in_a_traceback(seed, count, passes, with_posi
         sweep, t_s=t, value=value, position_mm=position, passes=passes, stations_mm=FIVE,
         mark_t_s=np.sort(rng.uniform(0, 30, rng.integers(0, 30))), no_value_t_s=np.zeros(0),
         no_value_position_mm=np.zeros(0),
+        index_t_s=np.zeros(0),
+        index_position_mm=np.zeros(0),
     )  # fmt: skip
     try:
         json.dumps(as_json(find([recording])), allow_nan=False)

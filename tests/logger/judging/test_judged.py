@@ -71,7 +71,8 @@ def test_half_a_sweep_of_a_straight_rail_is_not_called_inside():
     assert sweep.encoder_mm is not None
     cut = recording_of(
         sweep, FIXED, t_s=sweep.t_s[early], value=sweep.value[early], position_mm=sweep.encoder_mm[early],
-        no_value_t_s=np.zeros(0), no_value_position_mm=np.zeros(0),
+        no_value_t_s=np.zeros(0), no_value_position_mm=np.zeros(0), index_t_s=np.zeros(0),
+        index_position_mm=np.zeros(0),
     )  # fmt: skip
     result = findings.find([cut])
     assert result.verdict.word == "cannot tell"

@@ -111,6 +111,8 @@ def level_found(axis="pitch", step=640.0):
         value=np.array(value) + 0.001 * np.sin(np.arange(len(value)) * 1.7), mark_t_s=np.array(marks),
         stations_mm=tuple(places.tolist()), position_mm=np.full(len(t), np.nan), no_value_t_s=np.zeros(0),
         no_value_position_mm=np.zeros(0),
+        index_t_s=np.zeros(0),
+        index_position_mm=np.zeros(0),
     )  # fmt: skip
     return findings.find([recording]), recording.machine
 
