@@ -160,7 +160,7 @@ PLUG = (
     Key("plug.type", "o", "type_port", "", "type a port: a device name, or a URL such as socket://192.168.1.20:5000"),
     Key("plug.marks", "m", "marks", "marks", "type the stations marked on the rail"),
     Key("plug.again", "a", "refresh_ports", "", "look for serial ports again"),
-    Key("plug.take", "enter", "back", "", "keep what is chosen and go back to the board"),
+    Key("plug.take", "enter", "keep", "", "keep what is chosen and go back to the board; another port is typed first"),
     Key("plug.back", "escape", "back", "back", "keep what is chosen and go back to the board"),
     Key("plug.help", "question_mark", "app.help", "help", "what to do on this screen"),
 )

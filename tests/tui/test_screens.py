@@ -337,6 +337,26 @@ def test_all_marks_of_all_passes_and_enter_lead_to_the_findings():
     run(scenario())
 
 
+def test_another_port_is_typed_when_its_line_is_taken_with_enter():
+    async def scenario():
+        async with opened() as (app, pilot):
+            await pilot.press("i")
+            ports = app.screen.choices[0]
+            while not ports.value.startswith("another"):
+                await pilot.press("down")
+            await pilot.press("enter")
+            await pilot.pause()
+            assert "Which port?" in shown(app)
+            await pilot.press(*"loop", "enter")
+            await pilot.pause()
+            assert app.session.port == "loop"
+            await pilot.press("enter")
+            await pilot.pause()
+            assert app.screen.NAME == "board"
+
+    run(scenario())
+
+
 def test_bytes_nothing_can_be_made_of_are_shown_and_harmless():
     async def scenario():
         from logger.readings import Garbage

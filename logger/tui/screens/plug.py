@@ -357,6 +357,13 @@ class PlugScreen(Sheet):
             "Where are the marks on the rail? Positions of the carriage's middle in mm.", check, take, value
         )
 
+    def action_keep(self) -> None:
+        """Enter: with "another" chosen the port is typed now, else this is done."""
+        if self.field == 0 and self.choices[0].value == OTHER_PORT:
+            self.action_type_port()
+        else:
+            self.action_back()
+
     def action_back(self) -> None:
         """Keep what is chosen and go back."""
         self._take()
