@@ -13,6 +13,7 @@ from analysis import square
 from logger.checks.model import Allowed, Check, Correction, Readings
 from logger.checks.result import Evaluation, Result, judged
 from logger.errors import NotAllowed
+from logger.wording import plural
 
 if TYPE_CHECKING:
     from analysis.results import Verdict
@@ -121,7 +122,7 @@ def _corner(readings: Readings) -> square.Squareness:
 def _sides(readings: Readings) -> tuple[float, float]:
     sides = readings.numbers["sides"]
     if len(sides) != 2:
-        raise ValueError(f"sides has {len(sides)} values; the panel's two sides are needed, sides=800,600.")
+        raise ValueError(f"sides has {plural(len(sides), 'value')}; the panel's two sides are needed, sides=800,600.")
     return sides[0], sides[1]
 
 

@@ -15,6 +15,7 @@ from analysis import circle, in_line, upright
 from analysis.verdict import judge
 from logger.checks.model import Allowed, Check, Correction, Readings
 from logger.checks.result import Evaluation, Result, SMALLEST_SHIM_mm, array, judged, judged_with, whole_degrees
+from logger.wording import plural
 
 if TYPE_CHECKING:
     from analysis.results import Verdict
@@ -228,7 +229,7 @@ def _parts(lean: upright.Lean) -> dict[str, object]:
 def _pair(readings: Readings, key: str, what: str) -> tuple[float, float]:
     values = readings.numbers[key]
     if len(values) != 2:
-        raise ValueError(f"{key} has {len(values)} values; two are needed: {what}.")
+        raise ValueError(f"{key} has {plural(len(values), 'value')}; two are needed: {what}.")
     return values[0], values[1]
 
 

@@ -29,6 +29,7 @@ from analysis.uncertainty import smooth_covariance
 from analysis.verdict import judge
 from logger.checks.model import Allowed, Check, Correction, Readings
 from logger.checks.result import Evaluation, Result, SMALLEST_SHIM_mm, array, judged, judged_with
+from logger.wording import plural
 
 if TYPE_CHECKING:
     from analysis.results import FloatArray, Verdict
@@ -82,7 +83,8 @@ def _rocking(readings: Readings, u: float, allowed: Allowed, notes: list[str]) -
     pressed = readings.numbers["rock"]
     if len(pressed) != 2:
         raise ValueError(
-            f"rock has {len(pressed)} values; two are needed: how far a corner dips, and how far the one beside it."
+            f"rock has {plural(len(pressed), 'value')}; two are needed: how far a corner dips, "
+            "and how far the one beside it."
         )
     pair, play, doubt = foot_load.rocking_mm((pressed[0], pressed[1]), u)
     if play > doubt:
@@ -104,7 +106,9 @@ def _foot(foot: int, rise_mm: float, u: float, pitch: float | None) -> Correctio
 def _four(readings: Readings, key: str) -> tuple[float, ...]:
     values = readings.numbers[key]
     if len(values) != 4:
-        raise ValueError(f"{key} has {len(values)} values; four are needed, in the order {', '.join(CORNERS)}.")
+        raise ValueError(
+            f"{key} has {plural(len(values), 'value')}; four are needed, in the order {'; '.join(CORNERS)}."
+        )
     return values
 
 

@@ -34,9 +34,11 @@ ORDER = (
 
 _FAMILIES = (table_base, table_surface, table_travel, table_turning, table_line, table_cut, table_final)
 
-BY_NAME: dict[str, Check] = {check.name: check for family in _FAMILIES for check in family.CHECKS}
+CHECKS: tuple[Check, ...] = tuple(
+    sorted((check for family in _FAMILIES for check in family.CHECKS), key=lambda check: ORDER.index(check.name))
+)
 
-CHECKS: tuple[Check, ...] = tuple(BY_NAME[name] for name in ORDER)
+BY_NAME: dict[str, Check] = {check.name: check for check in CHECKS}
 
 
 def all_below(name: str) -> dict[str, str]:

@@ -15,18 +15,22 @@ from typing import TYPE_CHECKING
 
 from logger.checks.board import Moved, Taken, history, known_values
 from logger.checks.evaluate import evaluate
-from logger.checks.feasible import Feasible, of_result
+from logger.checks.feasible import DOUBTS, Feasible, of_result, room
 from logger.checks.follow import with_what_was_learned
 from logger.checks.table import all_below
-from logger.checks.typed import Confirm, Typed
+from logger.checks.typed import FACTORS, Confirm, Typed
 from logger.errors import NotAllowed
 
 if TYPE_CHECKING:
-    from logger.checks.model import Check
+    from logger.checks.model import Ask, Check, Readings
     from logger.checks.result import Result
     from logger.job import Job
     from logger.journal import JournalEntry
     from logger.machines import Machine
+
+
+LARGEST = 20.0
+"""What is usually larger (mm, mm/m) is a place or a size, and comes from another rule than the readings."""
 
 
 @dataclass(frozen=True)
@@ -57,6 +61,7 @@ def result_of(
 
         return Taking(typed, final.result_of(check, typed.readings, typed.allowed, job))
     typed = replace(typed, readings=replace(typed.readings, known=known_values(entries)))
+    typed = _in_the_unit_meant(check, typed, machine, confirm)
     taking = _with_ends_right(check, typed, entries, machine, confirm)
     readings, allowed = taking.typed.readings, taking.typed.allowed
     result = with_what_was_learned(check, taking.result, entries, now or datetime.now(UTC))
@@ -64,6 +69,54 @@ def result_of(
         check, readings, allowed, result.verdict, lambda finer: evaluate(check, finer, allowed, machine).verdict
     )
     return replace(taking, result=result, feasible=feasible)
+
+
+FAR_OUT = 30.0
+"""So many times what is allowed is rather a wrong unit than a machine (common practice, no source)."""
+BELIEVED = 5.0
+"""So many times what is allowed is an ordinary machine that is out of adjustment."""
+
+
+def _in_the_unit_meant(check: Check, typed: Typed, machine: Machine, confirm: Confirm) -> Typed:
+    """Readings of usual size whose result no machine has: asked about, where another unit gives an ordinary one."""
+    half = room(typed.allowed)
+    asks = [ask for ask in check.asks if ask.key in typed.bare and ask.usual[1] <= LARGEST and ask.key not in DOUBTS]
+    if half is None or half <= 0.0 or not asks:
+        return typed
+    value = evaluate(check, typed.readings, typed.allowed, machine).verdict.value
+    if abs(value) <= FAR_OUT * half:
+        return typed
+    meant = {}
+    for unit, factor in FACTORS[asks[0].unit].items():
+        if factor >= 1.0 or any(ask.unit != asks[0].unit for ask in asks):
+            continue
+        readings = _scaled(typed.readings, asks, factor)
+        try:
+            other = evaluate(check, readings, typed.allowed, machine).verdict.value
+        except NotAllowed:  # they would contradict one another: not this unit
+            continue
+        if abs(other) <= BELIEVED * half:
+            meant[unit] = (f"{unit} (then {other:+.2g} {check.allowed.unit})", readings)
+    if not meant:
+        return typed
+    times = f"{abs(value) / half:.0f} times what is allowed"
+    said = f"{check.name} comes out at {value:+.3g} {check.allowed.unit}, {times}"
+    named = " or ".join(words for words, _ in meant.values())
+    (unit, (_, readings)), *others = meant.items()
+    if not others and confirm(f"{said}. Were the readings in {named}? [y/n]"):
+        return replace(typed, readings=readings)
+    example = f"{asks[0].key}={typed.readings.numbers[asks[0].key][0]:g}"
+    raise NotAllowed(
+        f"{said}: were the readings in {named}?",
+        f"Write the unit: {example}{unit}, or {example}{asks[0].unit} to mean just that.",
+    )
+
+
+def _scaled(readings: Readings, asks: Sequence[Ask], factor: float) -> Readings:
+    keys = {ask.key for ask in asks}
+    numbers = {k: tuple(v * factor for v in values) if k in keys else values for k, values in readings.numbers.items()}
+    halves = {k: tuple(v * factor for v in values) if k in keys else values for k, values in readings.halves.items()}
+    return replace(readings, numbers=numbers, halves=halves)
 
 
 def _with_ends_right(

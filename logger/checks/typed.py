@@ -32,6 +32,8 @@ FACTORS: dict[str, dict[str, float]] = {
     "deg": {"deg": 1.0},
 }
 """To the unit a check asks in; small angles for arcsec (exact to 1e-6 below 1 mm/m)."""
+ALSO = {"inch": "in", "inches": "in", "mil": "thou", "mils": "thou", "micron": "um"}
+"""Other ways to write them."""
 
 _VALUE = re.compile(r"([+\-−]?(?:\d{1,7}(?:\.\d{1,7})?|\.\d{1,7}))\s*([a-zµ]{1,6}(?:/[a-z]{1,2})?)?")
 
@@ -46,7 +48,8 @@ class Typed:
 
     ``direction``: whether the number moved as said (None: nothing was said of it). ``part``: how much of the correction
     was made, of an adjustment (1: all of it). ``direction_alone``: the direction was said, and no readings.
-    ``skip``: the check is left out (True), or taken up again (False); then there are no readings either.
+    ``skip``: the check is left out (True), or taken up again (False); then there are no readings either. ``bare``: the
+    keys whose numbers carried no unit.
     """
 
     readings: Readings
@@ -57,6 +60,7 @@ class Typed:
     part: float = 1.0
     direction_alone: bool = False
     skip: bool | None = None
+    bare: frozenset[str] = frozenset()
 
 
 def understand(
@@ -104,9 +108,10 @@ def understand(
             **numbers,
         }
     readings = Readings(numbers, words, tuple(warnings), halves)
+    bare = frozenset(key for key in numbers if key in given and not re.search(r"[a-zµ]", given[key]))
     if words.get("ends") == "swapped":
         readings = readings.ends_swapped(check.ends)
-    return Typed(readings, allowed, own, adjusted, direction, part, alone)
+    return Typed(readings, allowed, own, adjusted, direction, part, alone, bare=bare)
 
 
 def _skipped(given: dict[str, str], standing: Allowed) -> Typed:
@@ -184,7 +189,7 @@ def _feelers(
         if two and not not_.strip():
             raise NotAllowed(
                 f"{ask.key}: {goes.strip()[:20]} goes, and no leaf is named that does not: the gap has no upper end.",
-                f"Try thicker leaves until one does not go: {ask.key}={goes.strip()[:20]}..0.15.",
+                f"Try thicker leaves until one does not go, and write it behind: {ask.key}={goes.strip()[:20]}..LEAF.",
             )
         unit = _UNIT.search(not_.strip())
         if two and goes.strip() and unit is not None and _UNIT.search(goes.strip()) is None:
@@ -206,6 +211,7 @@ def _feelers(
 def _factor(ask: Ask, unit: str | None) -> float:
     known = FACTORS[ask.unit]
     unit = unit.replace("µ", "u") if unit else ask.unit
+    unit = ALSO.get(unit, unit)
     if unit not in known:
         raise NotAllowed(f"{ask.key}: the unit '{unit}' does not fit.", f"Allowed: {', '.join(known)}.")
     return known[unit]

@@ -49,7 +49,7 @@ def test_a_gap_beyond_the_manuals_is_outside_and_does_not_pass_for_an_offset():
     ("text", "says"),
     [
         (f"carriage_side=0.2,0.2 table_side=0.7,0.2 {KNIFE}", "contradict each other"),
-        (f"carriage_side=0.2 table_side=0.2,0.2 {KNIFE}", "carriage_side has 1 values"),
+        (f"carriage_side=0.2 table_side=0.2,0.2 {KNIFE}", "carriage_side has 1 value"),
         ("carriage_side=0.2,0.2 table_side=0.2,0.2 kerf=2.2 knife=1.8 plate=2.8", "not thinner than its kerf"),
     ],
 )

@@ -9,9 +9,10 @@ from hypothesis import strategies as st
 
 from logger.checks.model import COMMON_PRACTICE
 from logger.checks.table import BY_NAME, CHECKS
+from logger.checks.taking import result_of
 from logger.checks.typed import understand
 from logger.errors import NotAllowed
-from tests.logger.checks.reading import never, typed
+from tests.logger.checks.reading import MACHINE, never, typed
 
 
 def test_bare_numbers_are_in_the_checks_unit_and_others_are_written_out():
@@ -61,6 +62,26 @@ def test_a_unit_written_out_is_believed_and_its_size_remarked_on():
     readings = typed("toe", "front=0.1 rear=0.1 span=12mm").readings
     assert readings.numbers["span"] == (12.0,)
     assert any("span" in warning for warning in readings.warnings)
+
+
+def taken(name, text, confirm=never):
+    check = BY_NAME[name]
+    return result_of(check, typed(name, text), [], MACHINE, confirm)
+
+
+def test_readings_of_usual_size_with_a_result_no_machine_has_are_asked_about():
+    # 4 and 6 thou over 240 mm: 2 thou = 0.0508 mm, closing by 0.2117 mm/m. Taken as millimetres it were 8.33 mm/m.
+    with pytest.raises(NotAllowed, match=r"83 times what is allowed: were the readings in thou \(then -0.21 mm/m\)"):
+        taken("toe", "front=4 rear=6 span=240")
+    meant = taken("toe", "front=4 rear=6 span=240", lambda _question: True)
+    assert meant.result.verdict.value == pytest.approx(-0.2117, abs=0.001)
+    assert taken("toe", "front=4mm rear=6mm span=240").result.verdict.value == pytest.approx(-8.333, abs=0.01)
+    with pytest.raises(NotAllowed, match=r"in um/m \(.*\) or arcsec"):
+        taken("twist", "infeed=2 outfeed=14 feet_across=800", lambda _question: True)
+
+
+def test_a_unit_may_be_written_in_more_than_one_way():
+    assert typed("toe", "front=0.004inch rear=4mil span=240").readings.one("rear") == pytest.approx(4 * 0.0254)
 
 
 def test_who_works_in_inches_writes_the_unit():
