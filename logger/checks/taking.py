@@ -102,9 +102,10 @@ def _in_the_unit_meant(check: Check, typed: Typed, machine: Machine, confirm: Co
     times = f"{abs(value) / half:.0f} times what is allowed"
     said = f"{check.name} comes out at {value:+.3g} {check.allowed.unit}, {times}"
     named = " or ".join(words for words, _ in meant.values())
-    (unit, (_, readings)), *others = meant.items()
-    if not others and confirm(f"{said}. Were the readings in {named}? [y/n]"):
-        return replace(typed, readings=readings)
+    for words, readings in meant.values():
+        if confirm(f"{said}. Were the readings in {words}? [y/n]"):
+            return replace(typed, readings=readings)
+    unit = next(iter(meant))
     example = f"{asks[0].key}={typed.readings.numbers[asks[0].key][0]:g}"
     raise NotAllowed(
         f"{said}: were the readings in {named}?",
