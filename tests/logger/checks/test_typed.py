@@ -71,7 +71,7 @@ def taken(name, text, confirm=never):
 
 def test_readings_of_usual_size_with_a_result_no_machine_has_are_asked_about():
     # 4 and 6 thou over 240 mm: 2 thou = 0.0508 mm, closing by 0.2117 mm/m. Taken as millimetres it were 8.33 mm/m.
-    with pytest.raises(NotAllowed, match=r"83 times what is allowed: in thou \(then -0.21 mm/m\)"):
+    with pytest.raises(NotAllowed, match=r"83 times what is allowed: were the readings in thou \(then -0.21 mm/m\)"):
         taken("toe", "front=4 rear=6 span=240")
     meant = taken("toe", "front=4 rear=6 span=240", lambda _question: True)
     assert meant.result.verdict.value == pytest.approx(-0.2117, abs=0.001)
