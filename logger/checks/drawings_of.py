@@ -11,6 +11,7 @@ from logger.checks.drawings import Arrow, Box, Bubble, Dial, Drawing, Line, Part
 PLAN = "plan: outfeed to the right, table side up"
 SIDE = "from the carriage side: outfeed to the right"
 END = "from the infeed end: table side to the right"
+ALONG = "plan: table side to the right, outfeed up"
 
 _W, _H = 72, 9
 
@@ -156,7 +157,7 @@ DRAWINGS: dict[str, Drawing] = {
             "blade",
             PLAN,
             Box(30, 2, 3, 5),
-            Words(34, 6, "flange"),
+            Words(34, 6, "arbor"),
             Line(10, 4, 54, 4),
             Words(12, 3, "blade"),
             Dial(46, 8, "up", 3),
@@ -257,30 +258,30 @@ DRAWINGS: dict[str, Drawing] = {
         ),
         _of(
             "fence",
-            PLAN,
+            ALONG,
             Line(50, 0, 50, 8),
             Words(52, 0, "blade"),
-            Box(14, 2, 34, 5, "panel"),
-            Line(8, 2, 8, 7),
-            Line(9, 2, 9, 7),
-            Words(0, 1, "fence, behind"),
-            Arrow(22, 8, 34, 8),
-            Words(36, 8, "travel"),
-            Words(52, 4, "turn the fresh"),
-            Words(52, 5, "edge to it"),
+            Box(14, 1, 35, 5, "panel"),
+            Line(4, 6, 49, 6),
+            Line(4, 7, 49, 7),
+            Words(14, 8, "fence, behind the panel"),
+            Words(5, 4, "travel"),
+            Arrow(10, 3, 10, 1),
+            Words(52, 3, "fresh edge: turn it"),
+            Words(52, 4, "to the fence"),
         ),
         _of(
             "length",
-            PLAN,
-            Line(48, 0, 48, 8),
-            Words(50, 0, "blade"),
-            Box(14, 3, 33, 3, "part"),
-            Line(4, 6, 62, 6),
-            Words(50, 7, "fence"),
-            Box(9, 3, 4, 3),
-            Words(6, 2, "stop"),
-            Line(14, 7, 46, 7, thin=True),
-            Words(18, 8, "set, cut, measure, refit, repeat"),
+            ALONG,
+            Line(50, 0, 50, 8),
+            Words(52, 0, "blade"),
+            Box(14, 2, 35, 3, "part"),
+            Box(9, 2, 4, 3),
+            Words(9, 1, "stop"),
+            Line(4, 5, 49, 5),
+            Words(52, 5, "fence"),
+            Line(14, 6, 48, 6, thin=True),
+            Words(14, 7, "set, cut, measure, refit, repeat"),
         ),
         _of(
             "rip",

@@ -14,7 +14,7 @@ import numpy as np
 from analysis import circle, in_line, upright
 from analysis.verdict import judge
 from logger.checks.model import Allowed, Check, Correction, Readings
-from logger.checks.result import Evaluation, Result, SMALLEST_SHIM_mm, array, judged, judged_with, whole_degrees
+from logger.checks.result import Evaluation, Result, array, carrier_shim, judged, judged_with, whole_degrees
 from logger.wording import plural
 
 if TYPE_CHECKING:
@@ -204,22 +204,11 @@ def _lean(readings: Readings, blade: bool) -> upright.Lean:
 
 
 def _carrier(readings: Readings, lean: upright.Lean, verdict: Verdict, notes: list[str]) -> tuple[Correction, ...]:
-    apart = readings.maybe("feet_apart")
     if verdict.word == "inside":
         return ()
     notes.append("Square to the table and not to the carriage: then it is the carriage's roll or pitch (check rail).")
-    if apart is None:
-        notes.append("With feet_apart= and foot_direction= it says what to shim.")
-        return ()
     swing = circle.Swing(lean.tilt_mm_per_m, lean.uncertainty_mm_per_m, lean.direction_deg, 0.0)
-    direction = readings.one("foot_direction")
-    shim = circle.shim_mm(swing, direction, apart)
-    where = direction if shim >= 0 else (direction + 180.0) % 360.0
-    doubt = lean.uncertainty_mm_per_m * apart / 1000.0
-    if abs(shim) <= max(doubt, SMALLEST_SHIM_mm):
-        notes.append("What a shim under these feet would do does not stand clear of its uncertainty.")
-        return ()
-    return (Correction(f"under the foot at {whole_degrees(where)} degrees", abs(shim), "to be added", doubt),)
+    return carrier_shim(readings, swing, notes)
 
 
 def _parts(lean: upright.Lean) -> dict[str, object]:

@@ -14,7 +14,7 @@ import numpy as np
 from analysis import circle
 from analysis.results import FloatArray
 from logger.checks.model import Allowed, Check, Correction, Readings
-from logger.checks.result import Evaluation, Result, array, judged, whole_degrees
+from logger.checks.result import Evaluation, Result, array, carrier_shim, judged, whole_degrees
 
 if TYPE_CHECKING:
     from logger.machines import Machine
@@ -119,22 +119,10 @@ def _spindle(check: Check, readings: Readings, allowed: Allowed, machine: Machin
     verdict = judged(check, allowed, found.tilt_mm_per_m, found.uncertainty_mm_per_m)
     notes = [f"The spindle leans toward {whole_degrees(found.direction_deg)} degrees (0 outfeed, 90 table side)."]
     corrections: tuple[Correction, ...] = ()
-    apart = readings.maybe("feet_apart")
     if verdict.word != "inside" and found.tilt_mm_per_m <= found.uncertainty_mm_per_m:
         notes.append("The lean is less than its uncertainty, so no shim is named.")
-    elif verdict.word != "inside" and apart is not None:
-        direction = readings.one("foot_direction")
-        shim = circle.shim_mm(found, direction, apart)
-        where = direction if shim >= 0 else (direction + 180.0) % 360.0
-        doubt = found.uncertainty_mm_per_m * apart / 1000.0
-        corrections = (
-            Correction(f"under the foot at {whole_degrees(where)} degrees", abs(shim), "to be added", doubt),
-        )
-        other = circle.shim_mm(found, direction + 90.0, apart)
-        if abs(other) > abs(shim):
-            notes.append("Most of the lean is across these feet; a shim there does little: name the other pair.")
     elif verdict.word != "inside":
-        notes.append("With feet_apart= and foot_direction= it says what to shim.")
+        corrections = carrier_shim(readings, found, notes)
     details = {"direction_deg": found.direction_deg, "form_mm": found.form_mm}
     return Result(verdict, corrections, tuple(notes), details)
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from analysis import circle
 from analysis.results import FloatArray, Verdict
 from analysis.verdict import combine, judge
 from logger.checks.model import Allowed, Check, Correction, Readings
@@ -56,6 +57,27 @@ def feet(lifts: dict[str, float], pitch: float | None, verdict: Verdict) -> tupl
         return ()
     wanted = sorted(((lift, name) for name, lift in lifts.items() if lift > SMALLEST_SHIM_mm), reverse=True)
     return tuple(Correction(f"foot {name}", lift, "up", None, lift / pitch if pitch else None) for lift, name in wanted)
+
+
+def carrier_shim(readings: Readings, lean: circle.Swing, notes: list[str]) -> tuple[Correction, ...]:
+    """What goes under which foot of a spindle's carrier; a note instead where no feet are known, or it does little.
+
+    Feet across the lean do nothing; the other pair, a quarter round, is named then.
+    """
+    apart = readings.maybe("feet_apart")
+    if apart is None:
+        notes.append("With feet_apart= and foot_direction= it says what to shim.")
+        return ()
+    direction = readings.one("foot_direction")
+    shim, across = circle.shim_mm(lean, direction, apart), circle.shim_mm(lean, direction + 90.0, apart)
+    if abs(across) > abs(shim):
+        notes.append("Most of the lean is across these feet; a shim there does little: name the other pair.")
+    doubt = lean.uncertainty_mm_per_m * apart / 1000.0
+    if abs(shim) <= max(doubt, SMALLEST_SHIM_mm):
+        notes.append("What a shim under these feet would do does not stand clear of its uncertainty, or is no shim.")
+        return ()
+    where = whole_degrees(direction if shim >= 0 else direction + 180.0)
+    return (Correction(f"under the foot at {where} degrees", abs(shim), "to be added", doubt),)
 
 
 def whole_degrees(angle: float) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from logger.checks.asks import FEET_ACROSS, FOOT_PITCH, LEVEL_ON_CASTING
 from logger.checks.cautions import CLAMP, EDGES, LOCK_OUT, UNDER
 from logger.checks.model import COMMON_PRACTICE, ENDS, Allowed, Ask, Because, Check
 from logger.checks.table_fit import FIT
@@ -44,10 +45,9 @@ CHECKS: tuple[Check, ...] = (
             Ask("across", "mm/m", "across the table", _LEVEL),
             Ask("across_turned", "mm/m", "the same with the level turned", _LEVEL),
             Ask("feet_along", "mm", "distance of the feet along", (200.0, 5000.0)),
-            Ask("feet_across", "mm", "distance of the feet across", (200.0, 3000.0)),
-            Ask("pitch", "mm", "thread pitch of the foot screws", (0.5, 4.0), needed=False),
-            Ask("flat", "mm", "how far a spot is from flat (k = 2)", (0.0, 0.5), needed=False, default=0.015),
-            Ask("level", "mm", "between the level's feet", (50.0, 1000.0), needed=False, default=200.0),
+            FEET_ACROSS,
+            FOOT_PITCH,
+            *LEVEL_ON_CASTING,
             Ask("u", "mm/m", "uncertainty of one reading (k = 2)", (0.0, 2.0), needed=False, default=0.05),
         ),
         allowed=Allowed(-0.5, 0.5, "mm/m", COMMON_PRACTICE),
@@ -69,10 +69,9 @@ CHECKS: tuple[Check, ...] = (
             Ask("infeed", "mm/m", "across at the infeed end", _LEVEL, many=True),
             Ask("outfeed", "mm/m", "across at the outfeed end", _LEVEL, many=True),
             ENDS,
-            Ask("feet_across", "mm", "distance of the feet across", (200.0, 3000.0)),
-            Ask("pitch", "mm", "thread pitch of the foot screws", (0.5, 4.0), needed=False),
-            Ask("flat", "mm", "how far a spot is from flat (k = 2)", (0.0, 0.5), needed=False, default=0.015),
-            Ask("level", "mm", "between the level's feet", (50.0, 1000.0), needed=False, default=200.0),
+            FEET_ACROSS,
+            FOOT_PITCH,
+            *LEVEL_ON_CASTING,
             Ask("u", "mm/m", "uncertainty of one reading (k = 2)", (0.0, 2.0), needed=False, default=0.02),
         ),
         ends=(("infeed", "outfeed"),),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from logger.checks.asks import OPENING, by_marks
 from logger.checks.cautions import CLAMP, EDGES, LOCK_OUT, TEST_CUT
 from logger.checks.model import COMMON_PRACTICE, ENDS, Allowed, Ask, Because, Check
 
@@ -10,7 +11,6 @@ _TOE_BY = ("tooth", "plate", "straightedge", "marks")
 _TIPS = ("by", ("tooth", "plate"))
 _PLATE = ("by", ("plate",))
 _EDGE = ("by", ("straightedge",))
-_MARKS = ("by", ("marks",))
 _RIP_BY = ("distances", "sheet", "marks")
 _GAPS = ("by", ("distances", "sheet"))
 _FAR = ("by", ("distances",))
@@ -69,29 +69,13 @@ CHECKS: tuple[Check, ...] = (
                 default=0.02,
                 only=_EDGE,
             ),
-            Ask("wall", "", "the wall with marks", words=("away", "guide", "both", "none"), only=_MARKS),
-            Ask("depth", "mm", "how deep", (0.0, 1.0), many=True, needed=False, feeler=True, only=_MARKS),
-            Ask("radius", "mm", "of the blade", (50.0, 400.0), only=_MARKS),
-            Ask("projection", "mm", "how far the blade stands out of the table", (5.0, 250.0), only=_MARKS),
-            Ask(
-                "height",
-                "mm",
-                "above the table, where the depth was read",
-                (0.0, 200.0),
-                needed=False,
-                default=0.0,
-                only=_MARKS,
-            ),
-            Ask("swing", "mm", "total reading of the blade at its teeth", (0.0, 1.0), needed=False, only=_MARKS),
-            Ask(
-                "depth_u", "mm", "uncertainty of one depth (k = 2)", (0.0, 0.2), needed=False, default=0.01, only=_MARKS
-            ),
+            *by_marks("the carriage"),
             Ask("tilted_front", "mm", "at full tilt, at the front", (0.0, 10.0), many=True, needed=False, only=_TIPS),
             Ask("tilted_rear", "mm", "at full tilt, at the rear", (0.0, 10.0), many=True, needed=False, only=_TIPS),
             Ask("bevel", "deg", "how far it was tilted", (10.0, 60.0), needed=False, default=45.0, only=_TIPS),
             Ask("top", "", "where its top leans", words=("carriage", "table"), needed=False, default_word="carriage"),
             Ask("trunnions", "mm", "how far apart the tilt axis is carried", (50.0, 1500.0), needed=False, only=_TIPS),
-            Ask("wanted", "mm/m", "the opening to aim at", (0.0, 1.0), needed=False, default=0.05),
+            OPENING,
             Ask("tight", "", "the bolt left tight (default: the middle one)", name=True, needed=False),
             Ask("height_before", "mm", "height at each bolt before", (0.0, 5.0), many=True, needed=False),
             Ask("height_after", "mm", "height at each bolt after", (0.0, 5.0), many=True, needed=False),
@@ -212,33 +196,8 @@ CHECKS: tuple[Check, ...] = (
             ),
             Ask("toe", "mm/m", "of the carriage (default: as measured)", (0.0, 2.0), needed=False, only=_SHEET),
             Ask("toe_u", "mm/m", "how far that is known (k = 2)", (0.0, 2.0), needed=False, only=_SHEET),
-            Ask("wall", "", "the wall with marks", words=("away", "guide", "both", "none"), only=_MARKS),
-            Ask(
-                "depth",
-                "mm",
-                "how deep (both: away from the fence first)",
-                (0.0, 1.0),
-                many=True,
-                needed=False,
-                feeler=True,
-                only=_MARKS,
-            ),
-            Ask("radius", "mm", "of the blade", (50.0, 400.0), only=_MARKS),
-            Ask("projection", "mm", "how far the blade stands out of the table", (5.0, 250.0), only=_MARKS),
-            Ask(
-                "height",
-                "mm",
-                "above the table, where the depth was read",
-                (0.0, 200.0),
-                needed=False,
-                default=0.0,
-                only=_MARKS,
-            ),
-            Ask("swing", "mm", "total reading of the blade at its teeth", (0.0, 1.0), needed=False, only=_MARKS),
-            Ask(
-                "depth_u", "mm", "uncertainty of one depth (k = 2)", (0.0, 0.2), needed=False, default=0.01, only=_MARKS
-            ),
-            Ask("wanted", "mm/m", "the opening to aim at", (0.0, 1.0), needed=False, default=0.05),
+            *by_marks("the fence"),
+            OPENING,
             Ask("screw", "mm", "pivot to screw, + toward outfeed", (50.0, 3000.0), needed=False),
             Ask("pitch", "mm", "thread pitch of that screw", (0.25, 4.0), needed=False),
             Ask("u", "mm", "uncertainty of one distance or gap (k = 2)", (0.0, 2.0), needed=False, default=0.03),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from logger.checks.asks import CARRIER
 from logger.checks.cautions import EDGES, LOCK_OUT, NO_LISTENING, TEST_CUT
 from logger.checks.model import COMMON_PRACTICE, ENDS, Allowed, Ask, Because, Check
 
@@ -156,8 +157,7 @@ UPRIGHT = Check(
         Ask("across_carriage", "mm/m", "across, on the carriage", (0.0, 20.0), only=_TILT),
         Ask("tilt", "mm/m", "the spindle's tilt to the table", (0.0, 10.0), needed=False, only=_TILT),
         Ask("leans", "deg", "where it leans to", (0.0, 360.0), needed=False, default=0.0, only=_TILT),
-        Ask("feet_apart", "mm", "distance of the carrier's feet", (30.0, 2000.0), needed=False),
-        Ask("foot_direction", "deg", "the direction of one of them", (0.0, 360.0), needed=False, default=0.0),
+        *CARRIER,
         Ask("u", "mm", "uncertainty of one reading (k = 2)", (0.0, 0.2), needed=False, default=0.006, only=_ARC),
         Ask("u_level", "mm/m", "uncertainty of one slope (k = 2)", (0.0, 2.0), needed=False, default=0.02, only=_TILT),
     ),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from logger.checks.asks import FOOT_PITCH
 from logger.checks.cautions import LOCK_OUT, STRUT, UNDER
 from logger.checks.model import COMMON_PRACTICE, Allowed, Ask, Because, Check
 
@@ -31,7 +32,7 @@ FEET = Check(
         Ask("gap", "mm", "under each of the four feet", (0.0, 3.0), many=True, feeler=True),
         Ask("rock", "mm", "dip of a corner leaned on, of the one beside it", (0.0, 5.0), many=True, needed=False),
         Ask("travel", "mm", "of each screw until it turns freely", (0.0, 10.0), many=True, needed=False),
-        Ask("pitch", "mm", "thread pitch of the foot screws", (0.5, 4.0), needed=False),
+        FOOT_PITCH,
         Ask("u", "mm", "uncertainty of one travel or dip (k = 2)", (0.0, 0.5), needed=False, default=0.03),
     ),
     allowed=Allowed(None, 0.05, "mm", COMMON_PRACTICE),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from logger.checks.asks import CARRIER
 from logger.checks.cautions import EDGES, LOCK_OUT
 from logger.checks.model import COMMON_PRACTICE, Allowed, Ask, Because, Check
 
@@ -98,8 +99,7 @@ CHECKS: tuple[Check, ...] = (
             _ROUND[1],
             Ask("radius", "mm", "from the spindle's axis to the tip", (40.0, 1000.0)),
             Ask("flat", "mm", "how far from flat the table is there (k = 2)", (0.0, 0.5), needed=False, default=0.0),
-            Ask("feet_apart", "mm", "distance of the carrier's feet", (30.0, 2000.0), needed=False),
-            Ask("foot_direction", "deg", "the direction of one of them", (0.0, 360.0), needed=False, default=0.0),
+            *CARRIER,
             Ask("u", "mm", "uncertainty of one reading (k = 2)", (0.0, 0.2), needed=False, default=0.004),
         ),
         allowed=Allowed(None, 0.1, "mm/m", COMMON_PRACTICE),
