@@ -12,6 +12,10 @@ UNDER = (
     "Support the machine before a shim goes under it; never a hand or foot under a machine on jacks alone, and two "
     "people where it is heavy."
 )
+CARRIER_HELD = (
+    "Support the carrier before its bolts are slackened for a shim: it is heavy, and no hand goes between it and its "
+    "seat."
+)
 TEST_CUT = (
     "Guards and riving knife back on before the test cut; eyes, ears and lungs protected; the cut is made by someone "
     "competent. Blade standing before the board is drawn back or a hand goes near."

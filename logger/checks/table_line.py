@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from logger.checks.asks import CARRIER
-from logger.checks.cautions import EDGES, LOCK_OUT, NO_LISTENING, TEST_CUT
+from logger.checks.cautions import CARRIER_HELD, EDGES, LOCK_OUT, NO_LISTENING, TEST_CUT
 from logger.checks.model import COMMON_PRACTICE, ENDS, Allowed, Ask, Because, Check
 
 MANUAL = f"{COMMON_PRACTICE}; the maker's manual comes first"
@@ -144,7 +144,13 @@ UPRIGHT = Check(
         "by=level: a level the same way round on the table and on the carriage, along and across; then tilt= and "
         "leans= as the spindle's own check gave them (of=blade: its lean is taken from the check bevel).",
     ),
-    cautions=(LOCK_OUT, EDGES, "Cutter block off the spindle.", "The carriage clamped while the arm swings over it."),
+    cautions=(
+        LOCK_OUT,
+        EDGES,
+        "Cutter block off the spindle.",
+        "The carriage clamped while the arm swings over it.",
+        CARRIER_HELD,
+    ),
     asks=(
         Ask("of", "", "what stands", words=("spindle", "blade"), needed=False, default_word="spindle"),
         Ask("by", "", "how", words=("arc", "level"), needed=False, default_word="arc"),

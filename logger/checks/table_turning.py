@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from logger.checks.asks import CARRIER
-from logger.checks.cautions import EDGES, LOCK_OUT
+from logger.checks.cautions import CARRIER_HELD, EDGES, LOCK_OUT
 from logger.checks.model import COMMON_PRACTICE, Allowed, Ask, Because, Check
 
 _ROUND = (
@@ -93,7 +93,7 @@ CHECKS: tuple[Check, ...] = (
             "Swing the arm by hand over the table: 0 degrees is toward outfeed, 90 toward the table side, and on.",
             "Read at four or more places round the turn; pushed in is +.",
         ),
-        cautions=(LOCK_OUT, EDGES, "Cutter block off the spindle."),
+        cautions=(LOCK_OUT, EDGES, "Cutter block off the spindle.", CARRIER_HELD),
         asks=(
             Ask("readings", "mm", "round one turn, pushed in +, with commas between", (0.0, 3.0), many=True),
             _ROUND[1],
