@@ -159,7 +159,7 @@ def _recorded(
 
     with Together.start(specs) as recorder:
         try:
-            ended = _watched(recorder, args, wanted)
+            ended = _watched(recorder, args, wanted, specs[0].instrument)
         except KeyboardInterrupt:
             recorder.stop("operator")
             recorder.wait(5.0)
@@ -168,10 +168,10 @@ def _recorded(
         return ended, [one.ended for one in recorder.beside]
 
 
-def _watched(recorder: Together, args: argparse.Namespace, wanted: Sequence[float]) -> Ended:
+def _watched(recorder: Together, args: argparse.Namespace, wanted: Sequence[float], instrument: Instrument) -> Ended:
     terminal = args.terminal
     if terminal.interactive:
-        terminal.note(_keys_said(wanted))
+        terminal.note(_keys_said(wanted, instrument))
 
     def on_key(key: str) -> None:
         if key == " ":
@@ -196,9 +196,19 @@ def _watched(recorder: Together, args: argparse.Namespace, wanted: Sequence[floa
     return last or recorder.wait(5.0) or Ended(0, "interrupted", "The reading process ended without a word.")
 
 
-def _keys_said(wanted: Sequence[float]) -> str:
-    marks = "space = the middle passes a station, " if wanted else "space = mark, "
+SETTLING = 6.0  #: time constants until a damped reading stands
+
+
+def _keys_said(wanted: Sequence[float], instrument: Instrument) -> str:
+    level = instrument.base_unit == "mm/m"
+    marks = "space = mark, " if not wanted else f"space = the middle {'stands at' if level else 'passes'} a station, "
     keys = f"{marks}z = take the last mark back, g = note a gap, Enter = end."
+    if level:  # pushed with 0.05 m/s2, which no hand notices, it shows a slope of 0.05/9.81
+        wait_s = max(SETTLING * instrument.settle_s, 1.0)
+        return (
+            f"Recording. {keys} A level takes the push for a slope (0.05 m/s2 reads as 5 mm/m): stop at each station, "
+            f"hands off, wait {wait_s:g} s until it stands, space, then on to the next."
+        )
     return f"Recording. {keys} Push the carriage at a steady pace, there and back."
 
 
