@@ -68,7 +68,7 @@ class Browser:
     def text(self) -> str:
         return str(self.value("document.body ? document.body.innerText : ''"))
 
-    def wait_for(self, expression: str, seconds: float = 15.0) -> bool:
+    def wait_for(self, expression: str, seconds: float = 90.0) -> bool:
         """Whether the expression became true in time."""
         end = time.monotonic() + seconds
         while time.monotonic() < end:

@@ -34,7 +34,7 @@ def phone():
 
 
 def get(phone, path=None, *, host=None, method="GET", **headers):
-    connection = http.client.HTTPConnection("127.0.0.1", phone.port, timeout=10)
+    connection = http.client.HTTPConnection("127.0.0.1", phone.port, timeout=60)
     path = f"/{phone.token}/" if path is None else path
     try:
         connection.putrequest(method, path, skip_host=True, skip_accept_encoding=True)
@@ -52,7 +52,7 @@ class Looker:
     """A phone that looks on: the stream, line by line."""
 
     def __init__(self, phone):
-        self.socket = socket.create_connection(("127.0.0.1", phone.port), timeout=10)
+        self.socket = socket.create_connection(("127.0.0.1", phone.port), timeout=60)
         host = f"127.0.0.1:{phone.port}"
         self.socket.sendall(f"GET /{phone.token}/stream HTTP/1.1\r\nHost: {host}\r\n\r\n".encode())
         self.file = self.socket.makefile("rb")
@@ -183,7 +183,7 @@ def test_what_is_no_request_at_all_is_refused(phone):
         b"GET / HTTP/9.9\r\n\r\n",
         b"A" * 70_000 + b"\r\n\r\n",
     ):
-        with socket.create_connection(("127.0.0.1", phone.port), timeout=10) as line:
+        with socket.create_connection(("127.0.0.1", phone.port), timeout=60) as line:
             try:
                 line.sendall(rubbish)
                 assert b" 200 " not in line.recv(1000)
@@ -242,7 +242,7 @@ def test_with_more_phones_than_a_workshop_has_the_first_is_let_go(phone):
 def test_connections_are_bounded_and_silent_ones_do_not_stay(phone, monkeypatch):
     monkeypatch.setattr(server, "REQUEST_S", 2.0)
     monkeypatch.setattr(server._Handler, "timeout", 2.0)
-    silent = [socket.create_connection(("127.0.0.1", phone.port), timeout=10) for _ in range(MOST_CONNECTIONS + 4)]
+    silent = [socket.create_connection(("127.0.0.1", phone.port), timeout=60) for _ in range(MOST_CONNECTIONS + 4)]
     assert until(lambda: phone.refused["too many connections"] >= 1)
     assert phone.connections <= MOST_CONNECTIONS
     assert until(lambda: phone.connections == 0)
@@ -253,7 +253,7 @@ def test_connections_are_bounded_and_silent_ones_do_not_stay(phone, monkeypatch)
 
 def test_a_request_that_drips_is_dropped(phone, monkeypatch):
     monkeypatch.setattr(server, "REQUEST_S", 0.5)
-    with socket.create_connection(("127.0.0.1", phone.port), timeout=10) as line, pytest.raises(OSError):
+    with socket.create_connection(("127.0.0.1", phone.port), timeout=60) as line, pytest.raises(OSError):
         for _ in range(200):  # one that is not dropped takes all of them
             line.sendall(b"G")
             threading.Event().wait(0.05)
