@@ -4,9 +4,9 @@ Why it exists: where a machine has many responses, one for each set of feet or b
 of them asks for turns that change nothing, or much more than was said. It prevents that by planning on what will carry
 at the end of the round, and by playing the plan through with the contacts as they change.
 
-Several beginnings are tried (``Contact.beginnings``). Each plan is made again on the contacts where it ends; the best
-then goes down the mean loss with the contacts as they change, and sheds the bolts it does not need. What is shown is
-the play with contact, not the linear plan.
+Several beginnings are tried (``Contact.beginnings``). On feet a linear plan is made, and again on the feet that carry
+where it ends. Bearings take over too often for that: there the lifts go down the mean loss with the contacts as they
+change, and shed the bolts they do not need. What is shown is the play with contact, not the linear plan.
 """
 
 from __future__ import annotations
@@ -35,8 +35,10 @@ TRIED = 13  # lifts at which a parked display is foreseen before the crossing is
 AGAIN = 2  # how often a plan is made again on the contacts at its end
 SAME_PART = 0.05  # of the smallest band: contacts that change less do not make another plan
 PLANNED = 48  # draws a plan is made on; it is played through in all
+GOING_DOWN = 36  # draws the lifts go down the mean loss in
+UNSURE_COST, UNSURE_mm = 0.4, 0.1  # of the loss, per mm by which lifts scatter by more: their display is no guide
 DEEPER = 5  # linear programmes in search of the best possible
-DOWN = 40  # evaluations of the mean loss on the way down
+DOWN = 30  # evaluations of the mean loss on the way down
 
 
 class Contact(Protocol):
@@ -76,10 +78,12 @@ def plan_in_contact(
     nothing = _outcome((), errors.value, np.zeros((draws, 0)), situation)
     best = nothing
     limit = min(group.limit for group in situation.groups)
-    for response, offset in few.beginnings(SAME_PART * limit):
-        for steps in _linear_plans(situation, few, response, offset, cost_per_move, insist):
-            best = _better(best, play_in_contact(situation, contact, errors, steps), cost_per_move, situation, insist)
-    for steps in _descended(situation, few, errors, best) if contact.descends else ():
+    if contact.descends:
+        rounds = _descended(situation, few, errors)
+    else:
+        begun = few.beginnings(SAME_PART * limit)
+        rounds = [steps for each in begun for steps in _linear_plans(situation, few, *each, cost_per_move, insist)]
+    for steps in rounds:
         best = _better(best, play_in_contact(situation, contact, errors, steps), cost_per_move, situation, insist)
     return best, nothing
 
@@ -155,28 +159,33 @@ def lifted_by(steps: tuple[Step, ...], bolts: int) -> FloatArray:
     return lifts
 
 
-def _descended(situation: Situation, few: Contact, errors: Errors, best: Outcome) -> list[tuple[Step, ...]]:
-    """Rounds found by going down the mean loss with the contacts as they are: from the best plan with its own bolts,
-    and from it with all of them, shedding the smallest one after another.
+def _descended(situation: Situation, few: Contact, errors: Errors) -> list[tuple[Step, ...]]:
+    """Rounds found by going down the mean loss with the contacts as they are: with all bolts from the Chebyshev fit of
+    every beginning and from where the bolts stand, and from the best of these shedding the smallest one after another.
     """
-    draws = len(few.lifts_mm)
-    some = errors.first(draws)
-    begun = lifted_by(best.steps, situation.bolts)
-    turnable = np.array(situation.turnable(), dtype=int)
-    found: list[FloatArray] = []
-    if best.steps:
-        found.append(_down(situation, few, some, begun, np.flatnonzero(begun))[0])
-    free = turnable
-    lifts = begun
-    while len(free):
-        lifts, _ = _down(situation, few, some, lifts, free)
-        found.append(lifts)
+    few = few.first(GOING_DOWN)
+    some = errors.first(len(few.lifts_mm))
+    free = np.array(situation.turnable(), dtype=np.int64)
+    if not len(free):
+        return []
+    starts = [np.zeros(situation.bolts)]
+    for response, offset in few.beginnings(0.0):
+        value = situation.value + offset.mean(axis=0)
+        bounds = (situation.lowest_mm, situation.highest_mm)
+        starts.append(chebyshev_lifts(value, response.mean(axis=0), situation.groups, *bounds, TRAVEL_COST)[0])
+    begun = [_down(situation, few, some, start, free) for start in starts]
+    lifts = min(begun, key=lambda each: each[1])[0]
+    found = [lifts]
+    while len(free) > 1:
         left = lifts[free]
         keep = np.abs(left) >= situation.smallest_mm[free]
         if keep.all():
             keep[np.argmin(np.abs(left))] = False
-        lifts = np.where(np.isin(np.arange(situation.bolts), free[keep]), lifts, 0.0)
         free = free[keep]
+        if not len(free):
+            break
+        lifts, _ = _down(situation, few, some, np.where(np.isin(np.arange(situation.bolts), free), lifts, 0.0), free)
+        found.append(lifts)
     return [steps for each in found if (steps := _steps_of(situation, few, some, each))]
 
 
@@ -272,7 +281,8 @@ def turned_until(contact: Contact, step: Step, lifts_mm: FloatArray, wanted: Flo
 
 def _cost(outcome: Outcome, cost_per_move: float, situation: Situation) -> float:
     travel = sum(abs(step.lift_mm) for step in outcome.steps)
-    return outcome.loss + cost_per_move * len(outcome.steps) + situation.cost_per_mm * travel
+    unseen = UNSURE_COST * float(np.maximum(outcome.lift_mm.std(axis=0) - UNSURE_mm, 0.0).sum())
+    return outcome.loss + cost_per_move * len(outcome.steps) + situation.cost_per_mm * travel + unseen
 
 
 def _outcome(steps: tuple[Step, ...], value: FloatArray, lifts_mm: FloatArray, situation: Situation) -> Outcome:

@@ -26,6 +26,7 @@ from analysis.state import form_prior
 
 MEAN_mm = 0.1  # of the height, before anything is read
 LN_HOLLOW = 0.7  # how far the hollow may be from the median machine's, as a natural logarithm
+NUGGET_mm = 5e-4  # what a finite number of draws leaves out of a covariance
 KEPT_mm, KEPT = 5e-4, 3e-6  # smallest patterns of height and of twist (mm/mm) worth a coordinate
 
 
@@ -61,6 +62,29 @@ class Running:
         height, twist = responses_of(prior, coordinates, grid)
         start, turned = start_of(grid, self.form)
         return Bearings(prior.bench.carriage, start, turned, height, twist, gives(prior, coordinates))
+
+
+@dataclass(frozen=True)
+class Lying:
+    """The form with the bolts lifted by ``lifts_mm`` (draws, 1, bolts): what ``state.Shape`` is for other carriages."""
+
+    running: Running
+    lifts_mm: FloatArray
+
+    @property
+    def carriage(self) -> Carriage:
+        """The carriage."""
+        return self.running.learned.prior.bench.carriage
+
+    def drawn(self, s_mm: FloatArray, weights: FloatArray) -> FloatArray:
+        """``weights`` (stations, 3) times the state in every draw: (draws, stations)."""
+        state = self.running.at(s_mm).stand(self.lifts_mm).state
+        return np.asarray(np.einsum("dsq,sq->ds", state, weights))
+
+    def rows(self, s_mm: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Mean (stations,) and covariance of the same."""
+        drawn = self.drawn(s_mm, weights)
+        return drawn.mean(axis=0), np.atleast_2d(np.cov(drawn.T)) + NUGGET_mm**2 * np.eye(len(s_mm))
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,7 @@ fixed indicator the form of the carriage's top: both are unknowns here, not nois
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 
@@ -34,6 +35,17 @@ TOP_FORM_mm = (300.0, 0.004)
 TABLE_mm = (200.0, 0.004)  # as in the findings: a cast table nobody mapped (common practice, no source)
 LEVEL_ZERO_mm_per_m = 1.0
 STATIONS = 30
+
+
+class Formed(Protocol):
+    """A rail whose running surface is known with its doubt, and a carriage on it."""
+
+    @property
+    def carriage(self) -> Carriage:
+        """The carriage."""
+
+    def rows(self, s_mm: FloatArray, weights: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Value (stations,) and covariance of ``weights`` (stations, 3) times the state at ``s_mm``."""
 
 
 @dataclass(frozen=True)
@@ -80,7 +92,7 @@ def estimate_shape(carriage: Carriage, sweeps: list[Sweep], table_mapped: bool =
     )
 
 
-def place_rows(shape: Shape, x_mm: float, y_mm: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+def place_rows(shape: Formed, x_mm: float, y_mm: float) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Positions, heights and their covariance at a place while a board passes: design's heave + lever + roll arm.
 
     The form of the carriage's top along the place's own line is not known and stands in the covariance.
@@ -90,7 +102,7 @@ def place_rows(shape: Shape, x_mm: float, y_mm: float) -> tuple[FloatArray, Floa
     return s_mm, value, covariance + _waves(s_mm, *TOP_FORM_mm)
 
 
-def tilt_over_stroke(shape: Shape) -> tuple[float, float]:
+def tilt_over_stroke(shape: Formed) -> tuple[float, float]:
     """Slope of the carriage's heave along the whole stroke in mm/m, and its standard uncertainty."""
     s_mm = np.linspace(*shape.carriage.stroke_mm, 40)
     value, covariance = shape.rows(s_mm, np.tile([1.0, 0.0, 0.0], (len(s_mm), 1)))

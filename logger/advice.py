@@ -83,6 +83,7 @@ def advise(
     spread = float(
         np.hypot(0.5 * (np.quantile(reached, 0.975) - np.quantile(reached, 0.025)) * limit, doubt_of(ground))
     )
+    lying = ground.common.lying if ground.common is not None else None
     base = Plan(
         round=ground.state.number,
         set_up=ground.main,
@@ -95,10 +96,10 @@ def advise(
         unseen_bolts=_unseen(job.machine, ground),
         moves=(),
         predicted=None,
-        places=places(job.machine, list(ground.state.current.values())),
-        whole_stroke=whole_stroke(job.machine, list(ground.state.current.values())),
+        places=places(job.machine, list(ground.state.current.values()), lying),
+        whole_stroke=whole_stroke(job.machine, list(ground.state.current.values()), lying),
         would_show=would_show(job.machine, list(ground.state.current)),
-        not_seen=not_seen_by_any(job.machine, list(ground.state.current.values())),
+        not_seen=not_seen_by_any(job.machine, list(ground.state.current.values()), lying),
         warnings=(*ground.warnings, *round_words(ground.state, job.machine, ground.main)),
     )
     base = replace(base, verdict=_with_its_ends(base.verdict, ground))

@@ -7,6 +7,7 @@ and parked turns from being worked out with different bearings carrying.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,15 +15,21 @@ import numpy as np
 from analysis.carried import Carried, Part
 from analysis.contact_plan import turned_until
 from analysis.learn import Lifts
+from analysis.prior import Prior
 from analysis.response import SetUp, reading_weights
 from analysis.results import FloatArray
-from analysis.rounds import Parked, Sweep
-from analysis.running import Running
+from analysis.rounds import Parked, Round, Sweep
+from analysis.running import Lying, Running
+from analysis.running_learn import learn_running, seen_in
 from analysis.situation import Step
 from logger.advising.resting import REACH_mm, lifted
 
 if TYPE_CHECKING:
     from logger.advising.places import Goal
+
+
+DRAWS = 120  # every one is solved with its own contacts
+END_mm = 0.002  # what a form's draws leave out over the last centimetres
 
 
 def carried_of(running: Running, lifts: Lifts, sweeps: Sequence[Sweep], goals: Sequence[Goal], made: int) -> Carried:
@@ -32,6 +39,38 @@ def carried_of(running: Running, lifts: Lifts, sweeps: Sequence[Sweep], goals: S
     until = len(lifts.bolt) - made
     learned = running.learned
     return Carried(tuple(parts), lifted(learned, lifts.bolt[:until], learned.lifts_mm[:, :until])[:, None, :])
+
+
+def learn_form(prior: Prior, rounds: tuple[Round, ...], table_mapped: bool) -> Running:
+    """The rail's running form, and what was learned with it, from every sweep of the rounds."""
+    lifts, seen = seen_in(rounds, prior.bench.carriage, table_mapped)
+    return learn_running(prior, lifts, seen, DRAWS)
+
+
+def lying_now(prior: Prior, rounds: tuple[Round, ...], table_mapped: bool) -> Lying:
+    """The rail as it lies where these rounds left it."""
+    running = learn_form(prior, rounds, table_mapped)
+    bolts = np.array([turn.bolt for record in rounds for turn in record.turns], dtype=np.int64)
+    return Lying(running, lifted(running.learned, bolts, running.learned.lifts_mm)[:, None, :])
+
+
+def with_ends(sweep: Sweep, measured: Sweep, lying: Lying) -> Sweep:
+    """The sweep carried on to its ends by the form instead of straight: a bearing that takes over there is a bend no
+    straight line knows of. ``measured``: the same sweep without its ends.
+    """
+    value, covariance = sweep.value.copy(), sweep.covariance.copy()
+    weights = reading_weights(sweep.set_up, lying.carriage, sweep.s_mm)
+    for end, edge in ((0, 1), (len(sweep.s_mm) - 1, len(sweep.s_mm) - 2)):
+        if np.isclose(measured.s_mm, sweep.s_mm[end]).any():
+            continue
+        pair = [end, edge]
+        drawn = lying.drawn(sweep.s_mm[pair], weights[pair])
+        beyond = drawn[:, 0] - drawn[:, 1]
+        value[end] = value[edge] + float(beyond.mean())
+        covariance[end] = covariance[edge]
+        covariance[:, end] = covariance[end]
+        covariance[end, end] = covariance[edge, edge] + float(beyond.var()) + END_mm**2
+    return replace(sweep, value=value, covariance=covariance)
 
 
 def carried_lifts(running: Running, lifts: Lifts, parked: Parked, bolt: int) -> FloatArray:

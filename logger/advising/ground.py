@@ -19,16 +19,15 @@ from analysis.chebyshev import Group
 from analysis.contact_plan import best_in_contact, plan_in_contact
 from analysis.diagnose import STRANGE, odd_turns
 from analysis.learn import Learned, Lifts, learn
-from analysis.prior import Prior, Spread
+from analysis.prior import Spread
 from analysis.response import reading_weights, seen_by_geometry
 from analysis.resting import Resting
 from analysis.results import Findings, FloatArray, IntArray
-from analysis.rounds import Parked, Round, Sweep, extended, observed, thinned
-from analysis.running import Running, stands
-from analysis.running_learn import learn_running, seen_in
+from analysis.rounds import Parked, Sweep, extended, observed, thinned
+from analysis.running import Lying, Running, stands
 from analysis.situation import Outcome, Situation
 from logger.advising import inputs
-from logger.advising.carrying import carried_lifts, carried_of
+from logger.advising.carrying import carried_lifts, carried_of, learn_form, with_ends
 from logger.advising.loading import loads_of
 from logger.advising.places import Goal, place_goals
 from logger.advising.resting import hanging_words, lifted, resting_lifts, resting_of
@@ -39,7 +38,6 @@ if TYPE_CHECKING:
     from logger.machines import Machine
 
 DRAWS = 200
-CONTACT_DRAWS = 120  # where every draw is solved with its own contacts
 STATIONS = 40  # stations of a set-up the planner looks at: the profile is smooth between them
 EDGE_mm = 25.0  # no parking nearer than this to the edge of what is seen
 DOUBTED_PART = 0.4
@@ -61,6 +59,7 @@ class Common:
     made: int
     warnings: tuple[str, ...]
     running: Running | None = None
+    lying: Lying | None = None
 
 
 @dataclass(frozen=True)
@@ -110,7 +109,7 @@ def ground_of(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -
     if learned.misfit > STRANGE:  # what was written down as turned is not what was turned: doubt that first
         doubted = np.maximum(lifts.standard_uncertainty_mm, DOUBTED_PART * np.abs(lifts.mean_mm) + 0.01)
         learned = learn(prior, replace(lifts, standard_uncertainty_mm=doubted), changes, DRAWS, loads=loads)
-    running = _running(job.machine, prior, state.rounds)
+    running = learn_form(prior, state.rounds, bool(job.machine.table.map)) if stands(prior.bench) else None
     learned = learned if running is None else running.learned
     doubts = odd_turns(learned, lifts, changes) if running is None else []
     bolt_names = [bolt.name for bolt in job.machine.bolts]
@@ -118,25 +117,24 @@ def ground_of(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -
         said.append("No stiffness explains what the masses moved: was the stand touched, is the mass right?")
     said += [*state.current[main].warnings, *[doubt.sentence(bolt_names[doubt.bolt]) for doubt in doubts]]
     warnings = [*state.warnings, *said]
-    goals = place_goals(job.machine, list(state.current.values()), prior.bench.carriage)
+    lying = None if running is None else _lying(running, lifts, len(made_so_far))
+    goals = place_goals(job.machine, list(state.current.values()), prior.bench.carriage, lying)
     return stand_on(
-        Common(job.machine, state, learned, lifts, goals, len(made_so_far), tuple(warnings), running), [main]
+        Common(job.machine, state, learned, lifts, goals, len(made_so_far), tuple(warnings), running, lying), [main]
     )
 
 
-def _running(machine: Machine, prior: Prior, rounds: tuple[Round, ...]) -> Running | None:
-    """The rail's running form and what was learned with it, where the carriage has more bearings than it needs."""
-    if not stands(prior.bench):
-        return None
-    lifts, seen = seen_in(rounds, prior.bench.carriage, bool(machine.table.map))
-    return learn_running(prior, lifts, seen, CONTACT_DRAWS)
+def _lying(running: Running, lifts: Lifts, made: int) -> Lying:
+    """The rail as it lay when it was swept, before the last ``made`` turns."""
+    until = len(lifts.bolt) - made
+    return Lying(running, lifted(running.learned, lifts.bolt[:until], running.learned.lifts_mm[:, :until])[:, None, :])
 
 
 def stand_on(common: Common, first: list[str]) -> Ground:
     """The ground with ``first[0]`` as the set-up that guides the hand, and the rest of them looked at like it."""
     machine, state, learned, made = common.machine, common.state, common.learned, common.made
     others = [name for name in state.current if name not in first and _aimed_at(machine, name)]
-    sweeps = {name: _to_plan_on(machine, state.current[name]) for name in (*first, *others)}
+    sweeps = {name: _to_plan_on(machine, state.current[name], common.lying) for name in (*first, *others)}
     warnings = list(common.warnings)
     contact: Resting | Carried | None
     if common.running is not None:
@@ -182,13 +180,16 @@ def parked_lifts(ground: Ground, parked: Parked, bolt: int) -> FloatArray:
     return resting_lifts(ground.learned, ground.lifts, parked, bolt)
 
 
-def _to_plan_on(machine: Machine, findings: Findings) -> Sweep:
+def _to_plan_on(machine: Machine, findings: Findings, lying: Lying | None) -> Sweep:
     """A few stations of the profile, carried on to the ends of the stretch in which the set-up reads."""
     sweep = thinned(inputs.sweep_of(machine, findings), STATIONS)
     carriage = inputs.carriage_of(machine)
     fine = np.arange(carriage.stroke_mm[0], carriage.stroke_mm[1] + 0.5)
     reads = fine[seen_by_geometry(sweep.set_up, carriage, inputs.table_of(machine), fine)]
-    return extended(sweep, float(reads[0]), float(reads[-1])) if len(reads) else sweep
+    if not len(reads):
+        return sweep
+    whole = extended(sweep, float(reads[0]), float(reads[-1]))
+    return whole if lying is None else with_ends(whole, sweep, lying)
 
 
 def _main_set_up(machine: Machine, state: inputs.State, asked: str | None, made: Sequence[TurnedBolt]) -> str:
@@ -262,6 +263,14 @@ def _situation(
         groups.append(Group(goal.name, here, goal.aim))
     if contact is not None:
         _, response = contact.change_and_response(np.zeros_like(contact.lifts_mm[:, 0]))
+    offset = None
+    if isinstance(contact, Carried):  # every draw goes on from its own goals: with another's it would be no rail at all
+        start = len(value) - sum(len(goal.value) for goal in goals)
+        own = contact.values()[:, start:]
+        offset = np.zeros((len(own), len(value)))
+        offset[:, start:] = own - own.mean(axis=0)
+        value = np.concatenate([value[:start], own.mean(axis=0)])
+        covariance[start:, start:] = 0.0
     if made:
         bolts = np.array([turn.bolt for turn in state.rounds[-1].turns][-made:])
         moved = lifted(learned, bolts, learned.lifts_mm[:, -made:])
@@ -285,6 +294,7 @@ def _situation(
         hand=0.0025 * scale,
         lock_nut_mm=0.005,
         least_gain=0.12 if main.set_up.kind != "level" else 0.2,
+        offset=offset,
     )
     return feasible(situation)
 

@@ -16,10 +16,13 @@ import numpy as np
 from analysis.carriage import Carriage
 from analysis.response import covering_positions, place_weights
 from analysis.results import Findings, FloatArray, PlaceFinding
-from analysis.state import Shape, estimate_shape, place_rows
+from analysis.rounds import Round
+from analysis.running import stands
+from analysis.state import Formed, estimate_shape, place_rows
 from analysis.uncertainty import peak_to_valley
 from analysis.verdict import judge
 from logger.advising import inputs
+from logger.advising.carrying import lying_now
 from logger.advising.extra_set_ups import would_show
 from logger.machines import Machine
 
@@ -30,14 +33,19 @@ STROKE_PART = 2.0  # the run over the whole stroke may be this many bands (commo
 SEEN_PART = 0.6  # a place is seen when its uncertainty is at most this part of what is allowed
 
 
-def places(where: Job | Machine, findings: Findings | Sequence[Findings]) -> tuple[PlaceFinding, ...]:
-    """Every place of the machine, judged from the findings of one state (one set-up or several)."""
+def places(
+    where: Job | Machine, findings: Findings | Sequence[Findings], lying: Formed | None = None
+) -> tuple[PlaceFinding, ...]:
+    """Every place of the machine, judged from the findings of one state (one set-up or several).
+
+    ``lying``: the rail as it lies, where more is known of it than these findings say.
+    """
     machine = where if isinstance(where, Machine) else where.machine
     several = [findings] if isinstance(findings, Findings) else list(findings)
     several = [f for f in several if f.set_up in machine.set_ups and machine.set_up(f.set_up).direction == "height"]
     if not machine.places or not several:
         return tuple(_not_seen(place.name, place.peak_to_valley_mm, "") for place in machine.places)
-    shape = shape_of(machine, several)
+    shape = lying or shape_of(machine, several)
     judged = []
     for place in machine.places:
         y_mm = machine.carriage.edge_y_mm if place.y_mm is None else place.y_mm
@@ -96,7 +104,9 @@ class Goal:
 WHOLE_STROKE, RISE = "the whole stroke", "rise over the stroke"
 
 
-def place_goals(machine: Machine, findings: Sequence[Findings], carriage: Carriage) -> list[Goal]:
+def place_goals(
+    machine: Machine, findings: Sequence[Findings], carriage: Carriage, lying: Formed | None = None
+) -> list[Goal]:
     """Every place, and the carriage's run and rise over the whole stroke, as far as several set-ups tell of them.
 
     Only when several set-ups were swept: one alone is aimed at as it is. A goal known worse than it is allowed is
@@ -105,7 +115,7 @@ def place_goals(machine: Machine, findings: Sequence[Findings], carriage: Carria
     several = [f for f in findings if f.set_up in machine.set_ups and machine.set_up(f.set_up).direction == "height"]
     if len(several) < 2:
         return []
-    shape = shape_of(machine, several)
+    shape = lying or shape_of(machine, several)
     band = float(machine.band.peak_to_valley_mm)
     goals = []
     for place in machine.places:
@@ -122,13 +132,20 @@ PLANNED_PART = 0.15
 KNOWN = 3.0  # a goal known worse than so many times what is allowed is not aimed at
 
 
-def shape_of(machine: Machine, findings: Sequence[Findings]) -> Shape:
+def shape_of(machine: Machine, findings: Sequence[Findings]) -> Formed:
     """The estimated running surface from every set-up's findings of one state."""
     sweeps = [inputs.sweep_of(machine, each) for each in findings]
+    prior = inputs.prior_of(machine)
+    if stands(prior.bench):
+        return lying_now(
+            prior,
+            (Round({each.set_up: sweep for each, sweep in zip(findings, sweeps, strict=True)}),),
+            bool(machine.table.map),
+        )
     return estimate_shape(inputs.carriage_of(machine), sweeps, table_mapped=bool(machine.table.map))
 
 
-def _goal(name: str, shape: Shape, s_mm: FloatArray, weights: FloatArray, limit: float) -> Goal:
+def _goal(name: str, shape: Formed, s_mm: FloatArray, weights: FloatArray, limit: float) -> Goal:
     value, covariance = shape.rows(s_mm, weights)
     return Goal(name, s_mm, weights, value, covariance, limit, max(limit, _shape_doubt(covariance)))
 
@@ -155,12 +172,12 @@ def next_set_up(machine: Machine, swept: Sequence[str]) -> str | None:
     return next((extra.set_up for extra in would_show(machine, swept) if extra.set_up), None)
 
 
-def whole_stroke(machine: Machine, findings: Sequence[Findings]) -> PlaceFinding | None:
+def whole_stroke(machine: Machine, findings: Sequence[Findings], lying: Formed | None = None) -> PlaceFinding | None:
     """The carriage's height over all of its stroke, judged like a place; None where nothing reads heights or tilts."""
     several = [f for f in findings if f.set_up in machine.set_ups and machine.set_up(f.set_up).direction == "height"]
     if not several:
         return None
-    shape = shape_of(machine, several)
+    shape = lying or shape_of(machine, several)
     s_mm = np.linspace(*shape.carriage.stroke_mm, 21)
     value, covariance = shape.rows(s_mm, np.tile([1.0, 0.0, 0.0], (len(s_mm), 1)))
     limit = STROKE_PART * float(machine.band.peak_to_valley_mm)
@@ -174,7 +191,7 @@ def whole_stroke(machine: Machine, findings: Sequence[Findings]) -> PlaceFinding
     return PlaceFinding(WHOLE_STROKE, verdict.word, width, uncertainty, limit, True, verdict.reason)
 
 
-def not_seen_by_any(machine: Machine, findings: Sequence[Findings]) -> tuple[str, ...]:
+def not_seen_by_any(machine: Machine, findings: Sequence[Findings], lying: Formed | None = None) -> tuple[str, ...]:
     """What none of several set-ups sees: stretches of the stroke, tilt, roll, the table under a carried tip.
 
     One set-up says itself what it does not see.
@@ -191,7 +208,7 @@ def not_seen_by_any(machine: Machine, findings: Sequence[Findings]) -> tuple[str
             if min(high, b) - max(low, a) > 1.0
         ]
     said = [f"{low:.0f} to {high:.0f} mm of the stroke" for low, high in stretches]
-    run = whole_stroke(machine, several)
+    run = whole_stroke(machine, several, lying)
     if run is not None and not run.seen:
         said.append(f"tilt of the whole rail ({run.why})")
     given = [machine.set_up(each.set_up) for each in several]
