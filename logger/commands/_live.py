@@ -15,10 +15,20 @@ from logger.commands import Answer
 from logger.commands._job import open_job, the_set_up
 from logger.commands._meaning import as_shown, meaning
 from logger.commands._numbers import until
-from logger.commands._stream import QUICK_S, SHOWN_PER_S, STEP_S, Dirt, Thinner, happened, reading_line, records
+from logger.commands._stream import (
+    QUICK_S,
+    SHOWN_PER_S,
+    STEP_S,
+    Dirt,
+    Thinner,
+    happened,
+    no_value_line,
+    reading_line,
+    records,
+)
 from logger.description.channels import ChannelFilter
 from logger.errors import InstrumentLost, NotAllowed, NotUnderstood, TruestrokeError
-from logger.readings import Ended, Garbage, Reading
+from logger.readings import Ended, Gap, Garbage, Reading
 from logger.record.finding import find_recording
 from logger.wording import amount, plural, position
 
@@ -176,6 +186,9 @@ def _show(
             if isinstance(record, Reading):
                 if terminal.live_lines and due():
                     put(reading_line(record, show(record)))
+            elif isinstance(record, Gap) and record.reason == "no value":
+                if terminal.live_lines and due():
+                    put(no_value_line(record))
             elif (line := dirt(record) if isinstance(record, Garbage) else happened(record)) is not None:
                 terminal.write(line)
     return last
@@ -196,7 +209,7 @@ def _answer(port: str, instrument: Instrument, recorder: Recorder, ended: Ended 
         facts["latest"] = {"value": latest.value, "unit": latest.unit, "t_s": latest.t_ns / 1e9}
     facts["warnings"] = _doubts(port, instrument, recorder)
     came = f"{plural(recorder.readings, 'reading')}, {plural(recorder.marks, 'mark')}"
-    line = f"{came}, {recorder.garbage} not understood."
+    line = f"{came}, {plural(recorder.gaps, 'gap')}, {recorder.garbage} not understood."
     return Answer(facts, [line, *facts["warnings"]], _failure(port, instrument, recorder, ended, dirt))
 
 

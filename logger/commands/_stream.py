@@ -14,7 +14,7 @@ from typing import Protocol
 
 from logger.decode.escaped import show_bytes
 from logger.keyboard import Keyboard
-from logger.readings import Ended, Garbage, LinkBack, LinkLost, Reading, Record
+from logger.readings import Ended, Gap, Garbage, LinkBack, LinkLost, Reading, Record
 
 STEP_S = 0.05  #: how long the keyboard is waited for between two looks at the records
 QUICK_S = 0.01  #: the same where a phone or a beep waits for them
@@ -90,6 +90,9 @@ class Thinner:
 def happened(record: Record) -> str | None:
     """What a record other than a reading, a mark or dirt means, as one line; None where it says nothing to a person."""
     seconds = record.t_ns / 1e9
+    if isinstance(record, Gap) and record.reason not in ("no value", "link lost"):
+        lasted = (record.until_ns - record.t_ns) / 1e9
+        return f"{seconds:9.3f} s  gap: {record.reason}" + (f", {lasted:.3f} s" if lasted else "")
     if isinstance(record, LinkLost):
         return f"{seconds:9.3f} s  ╱ link lost: {record.why}"
     if isinstance(record, LinkBack):
@@ -97,6 +100,12 @@ def happened(record: Record) -> str | None:
     if isinstance(record, Ended):
         return record.message or None
     return None
+
+
+def no_value_line(gap: Gap) -> str:
+    """A line in which the instrument says that it has no reading."""
+    where = "" if gap.position is None else f"  position {gap.position:g}"
+    return f"{gap.t_ns / 1e9:9.3f} s  no reading, says the instrument{where}"
 
 
 def reading_line(reading: Reading, text: str) -> str:

@@ -1,9 +1,9 @@
 """Facts about what is said while readings come: dirt that does not bury them, and how to sweep with what is at hand."""
 
 from logger.commands._record import _keys_said
-from logger.commands._stream import Dirt
+from logger.commands._stream import Dirt, happened, no_value_line
 from logger.instruments import load_instrument
-from logger.readings import Garbage
+from logger.readings import Gap, Garbage
 
 
 def test_dirt_is_shown_three_times_of_each_kind_and_counted_from_then_on():
@@ -29,6 +29,15 @@ def test_checksums_that_differ_are_one_kind_and_the_commonest_reason_is_kept():
 def test_no_terminal_code_and_no_long_line_of_dirt_reaches_the_screen():
     line = Dirt()(Garbage(0, b"\x1b[2J" + b"+0.1" * 200, "no line end within 256 bytes"))
     assert line is not None and line.isprintable() and len(line) < 160
+
+
+def test_gaps_are_said_with_their_reason_and_length():
+    assert happened(Gap(10**9, 12 * 10**8, "lines lost")) == "    1.000 s  gap: lines lost, 0.200 s"
+    assert happened(Gap(10**9, 10**9, "noted")) == "    1.000 s  gap: noted"
+    assert happened(Gap(10**9, 2 * 10**9, "link lost")) is None  # the loss and the return are said themselves
+    assert no_value_line(Gap(10**9, 10**9, "no value", 812.5)) == (
+        "    1.000 s  no reading, says the instrument  position 812.5"
+    )
 
 
 def test_with_a_level_one_is_told_to_stop_and_for_how_long_with_an_indicator_to_push():
