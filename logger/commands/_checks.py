@@ -84,14 +84,15 @@ def board_lines(found: Board, units: Units) -> list[str]:
         rows.append((row.check.name, word, value, limits, (row.time or "")[:10]))
     # Value and limit say why a typed one is outside; what made one stale, and the rail, take a sentence.
     doubtful = [row for row in found.rows if row.why and (row.state == "stale" or row.check.name == "rail")]
-    lines = table(rows) + [f"  {row.check.name}: {row.why}" for row in doubtful]
-    lines += [f"  {row.check.name}: {look_again_words(row)}" for row in found.rows if row.look_again is not None]
+    said = [f"  {row.check.name}: {row.why}" for row in doubtful]
+    said += [f"  {row.check.name}: {look_again_words(row)}" for row in found.rows if row.look_again is not None]
+    lines = [*table(rows), *[line for each in said for line in _wrapped(each)]]
     if found.next is None:
-        return [*lines, f"next: nothing. {found.why}"]
+        return [*lines, *_wrapped(f"next: nothing. {found.why}")]
     command = f"truestroke take {found.next}"
     if found.next == "rail":
         command = "truestroke bolts" if found.row("rail").state == "outside" else "truestroke sweep"
-    return [*lines, f"next: {BY_NAME[found.next].title}. {found.why}", f"      {command}"]
+    return [*lines, *_wrapped(f"next: {BY_NAME[found.next].title}. {found.why}"), f"      {command}"]
 
 
 def _row_json(row: Row) -> dict[str, Any]:
