@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from logger.checks.asks import FEET_ACROSS, FOOT_PITCH, LEVEL_ON_CASTING
-from logger.checks.cautions import CLAMP, EDGES, LOCK_OUT, UNDER
+from logger.checks.cautions import CLAMP, EDGES, LOCK_OUT, ONE_MOVES, PROP, UNDER
 from logger.checks.model import COMMON_PRACTICE, ENDS, Allowed, Ask, Because, Check
 from logger.checks.table_fit import FIT
 
@@ -91,8 +91,11 @@ CHECKS: tuple[Check, ...] = (
         needs="an indicator or level on a serial line; truestroke sweep",
         steps=(
             "Sweep set-ups until every place and the tilt have been seen: truestroke sweep, then truestroke bolts.",
+            "Before a bolt is turned: an overhanging rail propped, then end braces and brackets beside it loosened, or "
+            "they hold the rail where it was.",
+            "After: lock nuts, then braces and brackets tight again, and one more sweep: it shows what tightening did.",
         ),
-        cautions=(LOCK_OUT, CLAMP, "One person moves the carriage and says so; all hands clear."),
+        cautions=(LOCK_OUT, CLAMP, ONE_MOVES, PROP),
         asks=(),
         allowed=Allowed(None, None, "mm", "band and places in machine.yaml"),
         rests_on=(
