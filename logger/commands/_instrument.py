@@ -278,7 +278,8 @@ def _reversed(args: argparse.Namespace, job: Job, set_up: str, instrument: Instr
 def _reversal_facts(turned: Turned, instrument: Instrument, set_up: str, name: str) -> dict[str, Any]:
     found = turned.reversal
     warnings = [
-        f"Reading {place} had not settled: {abs(one.left):.3f} mm/m were still to come."
+        f"Reading {place} had not settled: {abs(one.left):.3f} mm/m were still to come, and the ± is wide for it. "
+        "Wait longer, or look for what moves it, then turn it again."
         for place, one in ((1, turned.first), (2, turned.second))
         if not one.settled
     ]

@@ -149,8 +149,10 @@ def wait_for_level_s(settle_s: float) -> float:
 
 
 def turned_from(first: Settled, second: Settled) -> Turned:
-    """The same from two settled values."""
-    u = float(np.hypot(first.standard_uncertainty, second.standard_uncertainty)) / np.sqrt(2.0)
+    """The same from two values. One that had not settled is known no better than half of the creep still to come, which
+    the fit only guesses (common practice, no source)."""
+    each = [np.hypot(one.standard_uncertainty, 0.0 if one.settled else one.left / 2) for one in (first, second)]
+    u = float(np.hypot(*each)) / np.sqrt(2.0)
     return Turned(first, second, reversal(first.value, second.value, u))
 
 

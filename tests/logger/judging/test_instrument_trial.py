@@ -6,12 +6,12 @@ import math
 import numpy as np
 import pytest
 
-from analysis.level import push_as_slope
+from analysis.level import Settled, push_as_slope
 from analysis.results import Extremes, Profile
 from logger.cli import main
 from logger.errors import NotUnderstood
 from logger.findings import as_json, find
-from logger.judging.instrument_trial import extremes_with_floor, trial_of_typed, with_floor
+from logger.judging.instrument_trial import extremes_with_floor, trial_of_typed, turned_from, with_floor
 from logger.recording import open_recording
 from tests.logger.device import PATTERN, Device, sweep_lines
 from tests.logger.shell import Shell
@@ -151,6 +151,14 @@ def test_a_levels_zero_by_reversal_waits_for_it_to_settle(tmp_path):
     assert found["slope_mm_per_m"] == pytest.approx(0.30, abs=0.005)
     assert found["time_constant_s"][0] == pytest.approx(0.4, rel=0.1)
     assert found["warnings"] == [] or "not settled" in found["warnings"][0]
+
+
+def test_a_reading_that_had_not_settled_is_known_no_better_than_half_of_what_was_still_to_come():
+    """By hand: readings known to 0.01 and to hypot(0.01, 0.4/2) = 0.20; the zero is half their sum: ± 0.1 (k = 1)."""
+    stood = Settled(0.42, 0.01, math.nan, 0.0, settled=True)
+    creeps = Settled(-0.18, 0.01, 2.0, -0.4, settled=False)
+    assert turned_from(stood, creeps).reversal.standard_uncertainty == pytest.approx(0.1003, abs=1e-4)
+    assert turned_from(stood, stood).reversal.standard_uncertainty == pytest.approx(0.00707, abs=1e-5)
 
 
 def test_a_bubble_is_reversed_by_typing_both_readings_in_its_own_unit(tmp_path):
