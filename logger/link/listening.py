@@ -110,7 +110,10 @@ def longest_s(seconds: float, asking: bool = False) -> float:
 
     polled = [profile for profile in listening_profiles().values() if profile.requests] if asking else []
     requests = sum(len(profile.requests) for profile in polled)
-    return seconds + (len(links_to_try()) - 1) * max(NO_SENSE_S, seconds) + requests * ASKED_TIMES * ANSWER_S
+    once_more = NO_SENSE_S  # at the settings of the profile found
+    return (
+        seconds + (len(links_to_try()) - 1) * max(NO_SENSE_S, seconds) + once_more + requests * ASKED_TIMES * ANSWER_S
+    )
 
 
 def with_settings(instrument_text: str, facts: dict[str, Any]) -> str:
