@@ -256,7 +256,9 @@ def _says(word: Word, best: Score, rivals: Sequence[str], other: str = "") -> st
     counted = f"{best.decoded} of {best.decoded + best.refused} readings, such as {best.sample}"
     at = f"at {_link_words(best.link)}"
     if word == "several fit":
-        return f"{best.profile} or {' or '.join(rivals)} {at}: all read {counted}. Choose the one whose unit is right."
+        rest = "" if best.share >= NEARLY_ALL else " The rest is another talker, or a bad cable."
+        names = f"{best.profile} or {' or '.join(rivals)}"
+        return f"{names} {at}: all read {counted}. Choose the one whose unit is right.{rest}"
     if word == "named":
         return f"{best.profile} {at}: it reads {counted}."
     if other:
