@@ -56,6 +56,15 @@ class Made:
 
 
 @dataclass(frozen=True, slots=True)
+class OtherSettings:
+    """A known instrument at another speed: the name of its file, the speed, and the file's text with these settings."""
+
+    instrument: str
+    baud: int
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
 class Heard:
     """What one port said: ``instrument`` is empty where no profile explains it; ``says`` is the sentence. ``silent``:
     nothing arrived, and nothing was sent; it might answer if it were asked."""
@@ -64,6 +73,8 @@ class Heard:
     instrument: str
     says: str
     silent: bool = False
+    other: OtherSettings | None = None
+    """An instrument that was recognised at line settings which are not its file's own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +155,7 @@ class Parts(Protocol):
     def forget(self, folder: str) -> None: ...
     def open_job(self, folder: str) -> Job: ...
     def make_job(self, folder: str, text: str) -> Job: ...
+    def keep_instrument(self, job: Job, other: OtherSettings) -> str: ...
 
     def board(self, job: Job) -> Board: ...
     def faults(self, job: Job) -> list[str]: ...

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from logger.tui.asked import Beeper, Heard, Page, SourceSpec
+from logger.tui.asked import Beeper, Heard, OtherSettings, Page, SourceSpec
 from logger.tui.parts_job import JobParts
 
 if TYPE_CHECKING:
@@ -47,11 +47,15 @@ class RealParts(JobParts):
     def listen_to(self, port: str, may_ask: bool = False) -> Heard:
         """What arrives on a port and which profile explains it at its own line settings; opening it may reset the
         device behind it. ``may_ask``: a silent one is sent read-only requests. Slow."""
-        from logger.link.listening import heard
+        from logger.link.listening import heard, with_settings
 
         facts = heard(port, LISTEN_S, lambda: may_ask)
         fits = facts["instrument"] if facts["own_settings"] or "://" in port else ""  # a socket has no speed
-        return Heard(port, fits or "", facts["says"], silent=facts["heard"] == "silent" and not may_ask)
+        other = None
+        if facts["instrument"] and not fits:
+            text = with_settings(self.load_instrument(facts["instrument"]).source_text, facts)
+            other = OtherSettings(facts["instrument"], facts["baud"], text)
+        return Heard(port, fits or "", facts["says"], facts["heard"] == "silent" and not may_ask, other)
 
     def start(self, spec: SourceSpec) -> Any:
         """A recorder that is opening its port; what went wrong stands in its ``error``."""

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, get_args
 
 from logger.errors import BadFile, CannotSave, NotAllowed
 from logger.rail_picture import Seen
-from logger.tui.asked import LastEntry, Made, Outcome, SweepRow
+from logger.tui.asked import LastEntry, Made, OtherSettings, Outcome, SweepRow
 
 if TYPE_CHECKING:
     from analysis.results import Findings, Predicted
@@ -78,6 +78,25 @@ class JobParts:
             reason = getattr(problem, "strerror", None) or str(problem)
             raise CannotSave(f"{path} could not be written: {reason}.", "Name a folder you may write to.") from problem
         return Job.open(place)
+
+    def keep_instrument(self, job: Job, other: OtherSettings) -> str:
+        """Write an instrument's file with the settings it was heard at into the job's folder; its path.
+
+        One that is there already with the same words is taken; another one stays as it is (NotAllowed).
+        """
+        path = job.folder / f"{other.instrument}-{other.baud}.yaml"
+        try:
+            with path.open("x", encoding="utf-8", newline="\n") as file:
+                file.write(other.text)
+        except FileExistsError as problem:
+            if path.read_text(encoding="utf-8", errors="replace") != other.text:
+                raise NotAllowed(f"{path} is there already and stays as it is.", "Give it another name.") from problem
+        except OSError as problem:
+            reason = problem.strerror or type(problem).__name__
+            raise CannotSave(
+                f"{path} could not be written: {reason}.", "Make room or rights, then repeat."
+            ) from problem
+        return str(path)
 
     # --- checks -----------------------------------------------------------------------------------------------------
 

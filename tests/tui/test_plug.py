@@ -1,6 +1,14 @@
 """Finding the instrument, and sweeping with one that has no wire."""
 
+import pytest
+
+from logger.errors import NotAllowed
+from logger.instruments import load_instrument
+from logger.job import Job
+from logger.link.listening import with_settings
+from logger.tui.asked import Heard, OtherSettings
 from logger.tui.invented import InventedParts
+from logger.tui.parts_job import JobParts
 from tests.tui.pilot import opened, press, run, shown
 
 
@@ -31,6 +39,48 @@ def test_when_nothing_is_recognised_every_port_says_what_it_heard():
             assert "/dev/ttyACM0: Nothing arrived." in text
 
     run(scenario())
+
+
+AT_9600 = OtherSettings(
+    "indicator-line",
+    9600,
+    with_settings(
+        load_instrument("indicator-line").source_text, {"baud": 9600, "bits": 8, "parity": "none", "stop": 1}
+    ),
+)
+
+
+@pytest.mark.parametrize(("answer", "chosen"), [("y", "kept.yaml"), ("n", "")])
+def test_an_instrument_at_another_speed_is_used_after_a_yes_with_a_file_of_its_own(answer, chosen):
+    class Keeping(InventedParts):
+        def keep_instrument(self, job, other):
+            assert other is AT_9600
+            return "kept.yaml"
+
+        def load_instrument(self, name):
+            return load_instrument("indicator-line")
+
+    async def scenario():
+        says = "indicator-line at 9600 baud: it reads 40 of 40. The profile itself names other line settings."
+        parts = Keeping()
+        parts.found = Heard("/dev/ttyUSB0", "", says, other=AT_9600)
+        async with opened(parts=parts) as (app, pilot):
+            app.session.port = app.session.instrument_name = ""
+            await press(app, pilot, "i", "i")
+            assert "Use indicator-line at 9600 baud?" in shown(app)
+            await press(app, pilot, answer)
+            assert app.session.instrument_name == chosen
+
+    run(scenario())
+
+
+def test_the_file_with_the_settings_loads_and_one_that_is_there_stays(tmp_path):
+    job, parts = Job.create(tmp_path / "saw"), JobParts()
+    path = parts.keep_instrument(job, AT_9600)
+    assert load_instrument(path).link.baud == 9600
+    assert parts.keep_instrument(job, AT_9600) == path
+    with pytest.raises(NotAllowed, match="stays as it is"):
+        parts.keep_instrument(job, OtherSettings("indicator-line", 9600, "other words"))
 
 
 def test_a_silent_port_is_asked_only_after_a_yes_for_that_port():

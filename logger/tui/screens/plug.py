@@ -266,7 +266,10 @@ class PlugScreen(Sheet):
         heard: list[Heard] = event.worker.result or []
         named = next((one for one in heard if one.instrument), None)
         self._trouble = ""
-        if named is None:
+        elsewhere = next((one for one in heard if one.other is not None), None)
+        if named is None and elsewhere is not None and self.session.job is not None:
+            self._offer_settings(elsewhere)
+        elif named is None:
             said = " ".join(f"{one.port}: {one.says}" for one in heard)
             self._trouble = f"No instrument was recognised. {said}"
             self._offer_to_ask([one.port for one in heard if one.silent])
@@ -277,6 +280,32 @@ class PlugScreen(Sheet):
             says = named.says.partition(". ")[0].removesuffix(".")
             self.say(f"Found on {named.port}: {says}. Now s sweeps, v looks at it live.")
         self._show()
+
+    def _offer_settings(self, heard: Heard) -> None:
+        """A known instrument at another speed than its file says: a file of its own beside the machine's."""
+        other, job = heard.other, self.session.job
+        if other is None or job is None:
+            return
+
+        def keep() -> None:
+            try:
+                path = self.session.parts.keep_instrument(job, other)
+            except TruestrokeError as error:
+                self._trouble = f"{error.what} {error.todo}".strip()
+            else:
+                self.session.port, self.session.instrument_name = heard.port, path
+                self.session.remember()
+                self._fill()
+                self.truestroke.say(f"Written: {path}. Now s sweeps, v looks at it live.")
+            self._show()
+
+        says = heard.says.partition(". The profile itself")[0].removesuffix(".")
+        self.truestroke.ask_first(
+            f"Use {other.instrument} at {other.baud} baud?",
+            f"Heard on {heard.port}: {says}. Its own file names another speed. A copy of that file with these settings "
+            "is written into the machine's folder.",
+            keep,
+        )
 
     def _offer_to_ask(self, names: list[str]) -> None:
         """Some instruments only answer when they are asked: one question for each silent port, nothing sent before."""
