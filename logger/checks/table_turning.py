@@ -67,7 +67,8 @@ CHECKS: tuple[Check, ...] = (
         steps=(
             "Tip on the plate just inside the teeth; turn the blade by hand, read at equal steps from the chalk mark.",
             "Flange or blade? flange= its readings from the same mark (diameter=, flange_diameter=: the circles); or "
-            "turn the blade half round on its flange and read again from the same mark on the arbor: half_round=.",
+            "turn the blade half round on its flange and read again from the same mark on the arbor: half_round=. "
+            "Where the readings streamed: flange_recording=, half_round_recording=, by the recording's number.",
             *_STREAMED,
         ),
         cautions=(LOCK_OUT, EDGES),
@@ -75,6 +76,8 @@ CHECKS: tuple[Check, ...] = (
             *_TURN,
             Ask("diameter", "mm", "of the circle the tip ran on", (50.0, 800.0), needed=False),
             Ask("flange", "mm", "the flange's readings, same mark", (0.0, 1.0), many=True, needed=False),
+            Ask("flange_recording", "", "or a recording of the flange, same mark", name=True, needed=False),
+            Ask("half_round_recording", "", "or one with the blade half round", name=True, needed=False),
             Ask("flange_diameter", "mm", "of the circle on it", (20.0, 400.0), needed=False, default=100.0),
             Ask("half_round", "mm", "blade half round on its flange", (0.0, 3.0), many=True, needed=False),
         ),

@@ -7,7 +7,7 @@ command line, on the screen, and while it is still coming in.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -40,7 +40,10 @@ def with_recording(job: Job, check: Check, texts: Sequence[str]) -> list[str]:
     NotAllowed where it cannot be opened, reads slopes, or holds no whole turn.
     """
     given = {text.partition("=")[0].strip().casefold(): text.partition("=")[2].strip() for text in texts}
-    if not given.get(KEY) or not streams(check):
+    if not streams(check):
+        return list(texts)
+    texts = [*texts, *_of_others(job, given)]
+    if not given.get(KEY):
         return list(texts)
     if "readings" in given or "total" in given:
         raise NotAllowed("readings= and recording= say the same twice.", "Give one of them.")
@@ -51,6 +54,34 @@ def with_recording(job: Job, check: Check, texts: Sequence[str]) -> list[str]:
     except ValueError as wrong:
         raise NotAllowed(f"{recording.name}: {wrong}", "Record it again; nothing was taken.") from wrong
     return [*texts, *made]
+
+
+OTHERS = {"flange_recording": "flange", "half_round_recording": "half_round"}
+"""Recordings that stand beside the blade's own, and the readings they become."""
+STEPS = 24
+
+
+def _of_others(job: Job, given: Mapping[str, str]) -> list[str]:
+    """The flange's turn, or the blade's half round, at even steps from the same mark: whose swing is it?"""
+    from analysis import turned
+
+    made = []
+    for key, target in OTHERS.items():
+        if not given.get(key):
+            continue
+        if target in given:
+            raise NotAllowed(f"{target}= and {key}= say the same twice.", "Give one of them.")
+        recording = _opened(job, given[key])
+        marks_a_turn = int(given["marks_a_turn"]) if given.get("marks_a_turn") in MARKS_A_TURN else 1
+        try:
+            angles = turned.angles_from_marks(recording.t_s, np.sort(recording.mark_t_s), marks_a_turn)
+            found = turned.one_turn(angles, recording.value)
+        except ValueError as wrong:
+            raise NotAllowed(f"{recording.name}: {wrong}", "Record it again, with marks; nothing was taken.") from wrong
+        even = np.arange(STEPS) * 360.0 / STEPS
+        values = np.interp(even, found.angles_deg, found.values_mm, period=360.0)
+        made.append(f"{target}={','.join(f'{value:.4f}' for value in values)}mm")
+    return made
 
 
 def _opened(job: Job, name: str) -> Recording:

@@ -62,6 +62,23 @@ def test_the_recording_can_be_taken_again_and_without_marks_it_gives_the_total(s
     assert any("Only the total" in note for note in plain["notes"])
 
 
+def test_flange_and_blade_are_told_apart_by_their_recordings(shell):
+    streamed(shell)
+    (folder,) = (shell.folder / "live").iterdir()
+    number = folder.name[:4]
+    # The same stream as flange on 100 mm and as blade on 200: the flange alone would swing the blade by 2 x 0.020
+    # toward 0 degrees, so the blade itself takes 0.020 off it: 0.020 toward 180.
+    both = ("take", "blade", f"recording={number}", "diameter=200", "flange_diameter=100")
+    parts = shell.json(*both, f"flange_recording={number}")
+    assert parts["flange_part_mm"] == pytest.approx(0.040, abs=0.001)
+    assert parts["blade_part_mm"] == pytest.approx(0.020, abs=0.001)
+    assert parts["blade_direction_deg"] == pytest.approx(180.0, abs=3.0)
+    # Half round on its flange and the same again: all of it is the flange's.
+    halves = shell.json(*both, f"half_round_recording={number}")
+    assert halves["flange_part_mm"] == pytest.approx(0.020, abs=0.001)
+    assert halves["blade_part_mm"] == pytest.approx(0.0, abs=0.001)
+
+
 def test_less_than_two_turns_are_refused_with_what_would_help(shell):
     with Device(turned(1.2)) as device:
         done = shell("take", "arbor", "--port", device.url, "--instrument", "bench.yaml", "--until", "closed", "--json")
