@@ -409,6 +409,9 @@ def test_plain_shows_ascii_only():
                 assert shown(app).isascii()
                 if scene is scene_turn:
                     assert "stop at +0.089 +-0.004" in shown(app)
+                    assert "B3 up 1/50 turn, clockwise from below" in shown(app)
+                if scene is scene_findings:
+                    assert "... w says all" in shown(app)
 
     run(scenario())
 

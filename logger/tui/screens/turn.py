@@ -25,7 +25,7 @@ from logger.tui.screens.live import LiveBase
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, plate
 from logger.tui.widgets.rail import Rail
 from logger.tui.widgets.step import Step
-from logger.tui.wording import State, Units, arrow, fraction_of_turn, target_state, way_of_turning, wrench_way
+from logger.tui.wording import State, Units, fraction_of_turn, target_state, way_of_turning, wrench_way
 
 HAND = {"mm": 0.004, "mm/m": 0.02}
 """How near a hand stops to a wanted reading, k = 2 (common practice, no source)."""
@@ -178,7 +178,7 @@ class TurnScreen(LiveBase):
         rest = to_go * gain
         turns = rest / bolt.travel_per_turn_mm
         way = way_of_turning(bolt.raises, bolt.seen_from, rest)
-        sign = arrow(rest, Units(), self.letters())[:1]
+        sign = self.letters().up if rest >= 0 else self.letters().down
         wrench = wrench_way(turns, bolt.wrench_length_mm or machine.wrench_length_mm)
         return [
             [(f"  {bolt.name} {sign} {fraction_of_turn(turns)} turn, {way}", INK)],
