@@ -46,8 +46,10 @@ ROWS = {
     "carried-25": Row("along", 0.025, mapped=True, wanted="40 / 80 / 92 %, table mapped"),
     "soft": Row("across", 0.05, "soft", wanted="95 % after 3"),
     "stiff": Row("across", 0.05, "stiff", wanted="95 % after 3"),
-    "one-way": Row("across", 0.05, layouts=("rests",), wanted="never < 5 %"),
-    "four-bearings": Row("across", 0.05, layouts=("four-bearings",), wanted="a carriage on whichever two carry"),
+    "one-way": Row("across", 0.05, layouts=("rests",), wanted="never < 5 %; the oracle knows which feet carry"),
+    "four-bearings": Row(
+        "across", 0.05, layouts=("four-bearings",), wanted="95 % after 3; the oracle knows which bearings carry"
+    ),
 }
 
 
