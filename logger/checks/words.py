@@ -70,7 +70,7 @@ def verdict_line(result: Result, allowed: Allowed, units: Units) -> str:
     value = value_words(verdict.value, verdict.uncertainty, allowed, units)
     own = judge(verdict.value, verdict.uncertainty, allowed.lower, allowed.upper).word
     # a condition beside the check's own quantity decided: that the figure is inside must not look like a mistake
-    decided = "" if own == verdict.word else "by what is said below; its own figure "
+    decided = "" if own == verdict.word else "not by its own figure, "
     return f"{state(verdict.word)}, {decided}{value}; allowed {limits_words(allowed, units)} ({allowed.origin})"
 
 

@@ -18,6 +18,10 @@ from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, plate, wrap
 from logger.tui.wording import State, joined
 
 
+BEFORE_THE_WORDS = 26
+"""Columns that the state and the little picture of the limits take at most."""
+
+
 class ResultScreen(Sheet):
     """One page, scrolled where it is longer."""
 
@@ -64,7 +68,8 @@ class ResultScreen(Sheet):
             for number, correction in enumerate(outcome.corrections, 1):
                 lines += [[(f"    {part}", BOLD)] for part in wrap(f"{number}. {correction}", width - 2)]
             lines += [[("    Press a when it is done, and measure again.", INK)]]
-        for note in outcome.notes:
+        reason = outcome.verdict.reason if outcome.verdict is not None else ""
+        for note in [each for each in outcome.notes if each not in reason]:  # what decided is said already
             lines += [[], *[[(f"  {part}", INK)] for part in wrap(note, width)]]
         if outcome.stale:
             words = f"Does not hold any more: {joined(list(outcome.stale))}. Measure again after this."
@@ -87,6 +92,8 @@ class ResultScreen(Sheet):
         line += plate(State(word, verdict.word), block.letters, filled=True)  # type: ignore[arg-type]
         rest = outcome.lines[0].split(", ", 1)[1] if outcome.lines and ", " in outcome.lines[0] else ""
         rest = rest.split(" (")[0]
+        if len(rest) > self.app.size.width - BEFORE_THE_WORDS:
+            rest = rest.split("; allowed")[0]  # the limit is in the sentence under it
         lane = lane_of(
             verdict.value,
             verdict.uncertainty,
