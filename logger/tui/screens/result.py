@@ -17,7 +17,6 @@ from logger.tui.widgets.checks import lane_of
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, plate, wrap
 from logger.tui.wording import State, joined
 
-
 BEFORE_THE_WORDS = 26
 """Columns that the state and the little picture of the limits take at most."""
 
