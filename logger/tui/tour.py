@@ -43,7 +43,7 @@ STEPS = {
     "instrument": "Tour: the invented saw is plugged in already. Press s to sweep its rail.",
     "sweep": "Tour: press enter to push the carriage; twice, there and back. It marks itself.",
     "sweep_pushing": "Tour: the carriage is under way; the picture grows where it has been.",
-    "finding": "Tour: one moment; the whole rail is worked out, not only the place under the spot.",
+    "finding": "Tour: one moment: the whole rail is worked out, not only one spot.",
     "findings": "Tour: press enter to turn the marked bolt. w says why it is this one.",
     "findings_inside": "Tour: inside, done. w says how sure that is. esc, then q, leaves.",
     "cautions": "Tour: nothing here can hurt you; on a real machine it can. Press y.",

@@ -3,6 +3,7 @@
 import numpy as np
 
 from logger.tui.guidance import pace_mm_per_s, pace_words, stations_round, stretch_words
+from logger.tui.tour import STEPS
 from logger.tui.trace import Trace
 
 STATIONS = (0.0, 500.0, 1000.0, 1500.0, 2000.0, 2600.0)
@@ -51,3 +52,7 @@ def test_a_slow_instrument_s_readings_leave_no_holes():
     x = np.arange(490.0, 1720.0, 30.0)
     trace.add(x / 150.0, np.zeros(len(x)), x)
     assert trace.unseen() == ()
+
+
+def test_every_line_of_the_tour_fits_the_smallest_screen():
+    assert {name: len(words) for name, words in STEPS.items() if len(words) > 79} == {}

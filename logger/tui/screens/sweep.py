@@ -257,7 +257,7 @@ class SweepScreen(Sheet):
             return ""
         end = "outfeed" if trace.now.direction > 0 else "infeed"
         if self.session.tour is not None and self.session.tour.marks_itself:
-            return "On a real saw: power locked out, cable clear; space as the middle passes a mark."
+            return "On a real saw: power locked out, cable clear, space at each mark."
         if trace.now.complete:
             last = len(trace.passes) >= trace.wanted
             return "All marks made. Press enter." if last else "This pass is complete. Press enter, then come back."
