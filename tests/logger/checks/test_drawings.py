@@ -5,7 +5,7 @@ import xml.etree.ElementTree as ElementTree
 import pytest
 
 from logger.checks.drawings import Arrow, Box, Bubble, Dial, Drawing, Line, Round, Words, drawing
-from logger.checks.drawings_of import DRAWINGS
+from logger.checks.drawings_of import DRAWINGS, drawing_of
 from logger.checks.table import ORDER
 
 
@@ -38,6 +38,11 @@ def test_the_svg_is_well_formed_and_says_the_same_words(name):
     for line in (element for element in root.iter() if element.tag.endswith("line")):
         assert all(0 <= float(line.get(key, -1)) <= width for key in ("x1", "x2") if line.get(key))
         assert all(0 <= float(line.get(key, -1)) <= height for key in ("y1", "y2") if line.get(key))
+
+
+def test_what_is_no_part_is_named():
+    with pytest.raises(ValueError, match="'circle 1 2 3' is no part"):
+        drawing_of("x", "from above\n circle 1 2 3")
 
 
 def test_each_kind_of_part_is_drawn_as_it_is_meant():
