@@ -83,6 +83,27 @@ async def scene_board(app: TruestrokeApp, pilot: Pilot[Any]) -> None:
     await settled(app, pilot)
 
 
+async def scene_turning(app: TruestrokeApp, pilot: Pilot[Any]) -> None:
+    """An arbor turned by hand: three whole turns and a little more."""
+    from logger.checks.table import BY_NAME
+
+    await settled(app, pilot)
+    app.open_turning(BY_NAME["arbor"])
+    await pilot.pause()
+    source = source_of(app)
+    for i in range(3 * 160 + 60):
+        if i % 160 == 0:
+            source.queue.append(Mark(round(i * 0.025e9)))
+        angle = i / 160 * 2.0 * np.pi
+        value = 0.2 + 0.008 * np.cos(angle - 2.3) + 0.003 * np.cos(2.0 * angle)
+        source.queue.append(Reading(round(i * 0.025e9), round(float(value), 4), "mm", "", None))
+    pass_time(app, 0.2)
+    pass_time(app, 10.0)
+    source.say(float(source.latest.value if source.latest is not None else 0.2), start_s=13.5, seconds=0.1)
+    pass_time(app, 0.2)
+    await pilot.pause()
+
+
 async def scene_what_if(app: TruestrokeApp, pilot: Pilot[Any]) -> None:
     """The advice with one more bolt tried on paper."""
     await scene_findings(app, pilot)

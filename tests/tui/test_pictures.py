@@ -11,7 +11,16 @@ import pytest
 
 from logger.tui.invented import invented_app
 from logger.tui.pictures import make_pictures
-from logger.tui.scenes import SCENES, scene_board, scene_findings, scene_live, scene_sweep, scene_turn, scene_what_if
+from logger.tui.scenes import (
+    SCENES,
+    scene_board,
+    scene_findings,
+    scene_live,
+    scene_sweep,
+    scene_turn,
+    scene_turning,
+    scene_what_if,
+)
 
 
 def before(app, scene):
@@ -50,6 +59,11 @@ def test_board_with_checks_done_outside_and_stale_at_120x44(snap_compare):
 def test_what_if_with_one_bolt_more_dark_at_80x24(snap_compare):
     app = invented_app(dark=True)
     assert snap_compare(app, terminal_size=(80, 24), run_before=before(app, scene_what_if))
+
+
+def test_turned_by_hand_with_the_readings_streaming_at_80x24(snap_compare):
+    app = invented_app()
+    assert snap_compare(app, terminal_size=(80, 24), run_before=before(app, scene_turning))
 
 
 @pytest.fixture(scope="module")

@@ -195,8 +195,8 @@ class TurningScreen(Sheet):
         part, doubt = float(details["eccentric_mm"]), float(details["eccentric_uncertainty_mm"])
         lines.append(
             [(f"  {self._once()} {units.width(part)} {units.pm(doubt)} {units.unit}, highest at "
-              f"{float(details['direction_deg']):.0f}°; the rest {units.width(float(details['form_mm']))} "
-              "peak to valley", INK)]
+              f"{float(details['direction_deg']):.0f}°; the rest swings "
+              f"{units.width(float(details['form_mm']))}", INK)]
         )  # fmt: skip
         lines.append([(f"  swing a turn: {self._swings(details['harmonics_mm'])} {units.unit}", SOFT)])
         notes = [note for note in result.notes[1:] if "come" not in note]
