@@ -16,7 +16,7 @@ from typing import Protocol
 
 import numpy as np
 
-from analysis.bolts import plan_round
+from analysis.bolts import WORSE, plan_round
 from analysis.chebyshev import chebyshev_lifts, worst_ratio
 from analysis.guided import choose_parks
 from analysis.results import FloatArray, IntArray
@@ -37,6 +37,7 @@ SAME_PART = 0.05  # of the smallest band: contacts that change less do not make 
 PLANNED = 48  # draws a plan is made on; it is played through in all
 GOING_DOWN = 36  # draws the lifts go down the mean loss in
 UNSURE_COST, UNSURE_mm = 0.4, 0.1  # of the loss, per mm by which lifts scatter by more: their display is no guide
+OFTEN = 0.1  # a round that leaves the machine worse in more of the draws is not made
 DEEPER = 5  # linear programmes in search of the best possible
 DOWN = 30  # evaluations of the mean loss on the way down
 
@@ -84,7 +85,10 @@ def plan_in_contact(
         begun = few.beginnings(SAME_PART * limit)
         rounds = [steps for each in begun for steps in _linear_plans(situation, few, *each, cost_per_move, insist)]
     for steps in rounds:
-        best = _better(best, play_in_contact(situation, contact, errors, steps), cost_per_move, situation, insist)
+        played = play_in_contact(situation, contact, errors, steps)
+        if contact.descends and np.mean(played.ratio > WORSE * np.maximum(nothing.ratio, 1.0)) > OFTEN:
+            continue
+        best = _better(best, played, cost_per_move, situation, insist)
     return best, nothing
 
 
@@ -138,7 +142,8 @@ def _linear_plans(
     made, limit = [], min(group.limit for group in situation.groups)
     still = np.zeros_like(few.lifts_mm[:, 0])
     for _ in range(AGAIN):
-        planned, _ = plan_round(replace(situation, response=response, offset=offset), cost_per_move, insist=insist)
+        begun = replace(situation, response=response, offset=offset)
+        planned, _ = plan_round(begun, cost_per_move, insist=insist, made=None)
         if not planned.steps:
             break
         made.append(planned.steps)

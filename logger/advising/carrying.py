@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 
 DRAWS = 120  # every one is solved with its own contacts
-END_mm = 0.002  # what a form's draws leave out over the last centimetres
+END_mm_per_mm = 4e-4  # what a form's draws leave out over the last centimetres, k = 1
 
 
 def carried_of(running: Running, lifts: Lifts, sweeps: Sequence[Sweep], goals: Sequence[Goal], made: int) -> Carried:
@@ -66,10 +66,11 @@ def with_ends(sweep: Sweep, measured: Sweep, lying: Lying) -> Sweep:
         pair = [end, edge]
         drawn = lying.drawn(sweep.s_mm[pair], weights[pair])
         beyond = drawn[:, 0] - drawn[:, 1]
+        apart = abs(float(sweep.s_mm[end] - sweep.s_mm[edge]))
         value[end] = value[edge] + float(beyond.mean())
         covariance[end] = covariance[edge]
         covariance[:, end] = covariance[end]
-        covariance[end, end] = covariance[edge, edge] + float(beyond.var()) + END_mm**2
+        covariance[end, end] = covariance[edge, edge] + float(beyond.var()) + (END_mm_per_mm * apart) ** 2
     return replace(sweep, value=value, covariance=covariance)
 
 
