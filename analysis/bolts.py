@@ -9,6 +9,7 @@ Sets of bolts come from a fit that counts the doubt of the response like error (
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import replace
 from itertools import combinations
 
@@ -16,8 +17,17 @@ import numpy as np
 
 from analysis.ahead import loss_ahead
 from analysis.chebyshev import chebyshev_lifts
-from analysis.guided import begun_targets, choose_parks, optimise_targets, outcome_of, parks_seen_best, targets_for
-from analysis.results import FloatArray
+from analysis.guided import (
+    Parks,
+    begun_from,
+    begun_targets,
+    choose_parks,
+    optimise_targets,
+    outcome_of,
+    parks_seen_best,
+    targets_for,
+)
+from analysis.results import FloatArray, IntArray
 from analysis.robust import Rows, response_doubt, robust_sets, scaled_rows
 from analysis.situation import Errors, Outcome, Situation, draw_errors, loss_of, ratio_and_slope
 
@@ -26,8 +36,17 @@ RANKED = 60  # draws that are enough to rank sets of bolts
 PROGRESS = 0.6  # a round that ends at this part of where it began is made for itself, not for what it teaches
 AHEAD = 0.5  # weight of the next round's end against this one's
 BOLDER = (0.1, 0.02)  # parts of the response's variance counted by rounds that are made to learn
-WORSE, SELDOM = 1.2, 0.05  # a round may leave the machine this much worse in this part of the draws
+WORSE, SELDOM = 1.2, 0.12  # a round may leave the machine this much worse in this part of the draws
+ROUGHLY = 8  # steps of the fit that are enough to rank
+PARTS = (1.0, 0.1)  # of the response's variance that larger sets are begun with
+AGAIN = 2  # so many bolts may be turned a second time in a round
+STANDING_STILL = 4  # a sweep that will show the same again is work as well: so many moves
+LIKELY = 0.5
 LARGEST = 4  # sets up to this size are all tried; larger ones are grown down from all bolts
+
+
+Starts = dict[tuple[int, ...], list[FloatArray]]
+"""Sets of bolts with the lifts from which their parks and targets are sought."""
 
 
 def feasible(situation: Situation, room: float = 0.8) -> Situation:
@@ -70,78 +89,146 @@ def best_possible(situation: Situation, count: int = 24) -> FloatArray:
     return np.array(reached)
 
 
-def candidate_bolts(situation: Situation, keep: int = 3) -> dict[tuple[int, ...], FloatArray]:
-    """Promising sets of bolts with the lifts of a first fit: the best few of every small size, and the best of every
-    larger one by leaving out one bolt after another.
+def candidate_bolts(situation: Situation, keep: int = 3) -> Starts:
+    """Promising sets of bolts with the lifts of first fits: the best few of every small size, and the best of every
+    larger one by leaving out one bolt after another, counting more or less of the doubt of the response.
     """
     rows = _rows(situation)
     doubt = response_doubt(rows)
     free = situation.turnable()
-    found: dict[tuple[int, ...], FloatArray] = {}
+    found: Starts = {}
     if not free:
         return found
     for size in range(1, min(LARGEST, len(free)) + 1):
         sets = np.array(list(combinations(free, size)))
         score, lifts = robust_sets(situation, rows, doubt, sets)
         for index in np.argsort(score, kind="stable")[:keep]:
-            found[tuple(int(b) for b in sets[index])] = lifts[index]
-    left = np.array(free)
-    while len(left) > LARGEST:
-        if len(left) == len(free):
-            _, lifts = robust_sets(situation, rows, doubt, left[None])
-            found[tuple(int(b) for b in left)] = lifts[0]
-        sets = np.array([np.delete(left, index) for index in range(len(left))])
-        score, lifts = robust_sets(situation, rows, doubt, sets)
-        chosen = int(np.argmin(score))
-        left = sets[chosen]
-        found[tuple(int(b) for b in left)] = lifts[chosen]
+            _note(found, sets[index], lifts[index])
+    for part in PARTS:
+        left = np.array(free)
+        while len(left) > LARGEST:
+            if len(left) == len(free):
+                _, lifts = robust_sets(situation, rows, doubt, left[None], part)
+                _note(found, left, lifts[0])
+            sets = np.array([np.delete(left, index) for index in range(len(left))])
+            score, lifts = robust_sets(situation, rows, doubt, sets, part)
+            chosen = int(np.argmin(score))
+            left = sets[chosen]
+            _note(found, left, lifts[chosen])
     return found
 
 
+def _note(found: Starts, bolts: IntArray, lifts: FloatArray) -> None:
+    found.setdefault(tuple(int(b) for b in bolts), []).append(lifts)
+
+
 def plan_round(
-    situation: Situation, cost_per_move: float = 0.02, seed: int = 7, insist: bool = False
+    situation: Situation, cost_per_move: float = 0.02, seed: int = 7, insist: bool = False, made: Parks | None = ()
 ) -> tuple[Outcome, Outcome]:
     """The round to make, and the outcome of turning nothing, both under the same accidents.
 
     Sets of bolts are taken in order of promise; parks and targets of each are optimised on the draws; the winner has
     the lowest loss with ``cost_per_move`` for every bolt. Where none is likely to end inside, what a round teaches
     counts too. ``insist``: standing still is no choice, as long as some round is not likely to make things worse.
+    ``made`` are the turns of this round that were made already; with None no bolt is turned a second time.
     """
-    errors = draw_errors(situation, max(situation.bolts, 1), seed)
+    errors = draw_errors(situation, 2 * max(situation.bolts, 1), seed)
     ratio, _ = ratio_and_slope(errors.value, situation.groups)
     nothing = Outcome((), errors.value, np.zeros((len(ratio), 0)), ratio, float(loss_of(ratio).mean()))
-    begun = candidate_bolts(situation)
-    rough: dict[frozenset[int], Outcome] = {}
-    fine: dict[frozenset[int], Outcome] = {frozenset(): nothing}
 
-    def score(bolts: frozenset[int], kept: dict[frozenset[int], Outcome]) -> float:
-        if bolts not in kept:
-            chosen = tuple(sorted(bolts))
-            lifts = begun[chosen] if chosen in begun else first_lifts(situation, chosen)
-            kept[bolts] = best_with(situation, errors, chosen, lifts, kept is fine) or nothing
-        return kept[bolts].loss + cost(kept[bolts])
-
-    def cost(outcome: Outcome) -> float:
+    def price(outcome: Outcome) -> float:
         travel = sum(abs(step.lift_mm) for step in outcome.steps)
-        return cost_per_move * len(outcome.steps) + situation.cost_per_mm * travel
+        work = len(outcome.steps) if outcome.steps or nothing.chance_inside > LIKELY else STANDING_STILL
+        return outcome.loss + cost_per_move * work + situation.cost_per_mm * travel
 
-    promising = [frozenset(bolts) for bolts in begun]
-    best: frozenset[int] = frozenset()
+    tried: dict[frozenset[int], Outcome] = {frozenset(): nothing}
+    starts = candidate_bolts(situation)
     for _ in range(2):  # the best of these; then of those with one more, one less, as long as it pays
-        promising.sort(key=lambda bolts: score(bolts, rough))
-        better = min([best, *promising[:REFINED]], key=lambda bolts: score(bolts, fine))
-        if better == best:
+        before = min(tried.values(), key=price)
+        for bolts, lifts in _most_promising(situation, errors, starts, price):
+            outcome = best_with(situation, errors, bolts, lifts, True)
+            if outcome is not None:
+                key = frozenset(step.bolt for step in outcome.steps)
+                tried[key] = min([outcome, tried.get(key, outcome)], key=price)
+        best = min(tried.values(), key=price)
+        if best is before:
             break
-        best = better
-        promising = [frozenset(best ^ {bolt}) for bolt in situation.turnable()]
-        promising = [bolts for bolts in promising if bolts]
-    if np.median(fine[best].ratio) <= max(1.0, PROGRESS * np.median(nothing.ratio)) or not begun:
-        return fine[best], nothing
-    rounds = [*fine.values(), *bolder(situation, errors)]
+        starts = _with_one_more_or_less(situation, frozenset(step.bolt for step in best.steps))
+    best = min(tried.values(), key=price)
+    if made is not None:
+        best = turned_again(situation, errors, best, made, price)
+    if np.median(best.ratio) <= max(1.0, PROGRESS * np.median(nothing.ratio)) or len(tried) == 1:
+        return best, nothing
+    rounds = [best, *tried.values(), *bolder(situation, errors)]
     if insist:
         safe = [each for each in rounds if each.steps and np.isfinite(_worth(situation, each, nothing))]
         rounds = safe or [nothing]
-    return min(rounds, key=lambda each: _worth(situation, each, nothing) + cost(each)), nothing
+    return min(rounds, key=lambda each: _worth(situation, each, nothing) + price(each) - each.loss), nothing
+
+
+def _most_promising(
+    situation: Situation, errors: Errors, starts: Starts, price: Callable[[Outcome], float]
+) -> list[tuple[tuple[int, ...], FloatArray]]:
+    """Starts worth refining: the best few, and the best two of many bolts, which rank too low before they are refined.
+
+    Sets of which a hand would not turn all bolts are the smaller sets again: one of each is enough.
+    """
+    found: dict[frozenset[int], tuple[float, tuple[int, ...], FloatArray]] = {}
+    for bolts, several in starts.items():
+        for lifts in several:
+            outcome = best_with(situation, errors, bolts, lifts, False)
+            if outcome is None:
+                continue
+            key, here = frozenset(step.bolt for step in outcome.steps), price(outcome)
+            if key not in found or here < found[key][0]:
+                found[key] = (here, bolts, lifts)
+    ranked = sorted(found.values(), key=lambda each: each[0])
+    chosen = ranked[:REFINED] + [each for each in ranked[REFINED:] if len(each[1]) > LARGEST][:2]
+    return [(bolts, lifts) for _, bolts, lifts in chosen]
+
+
+def _with_one_more_or_less(situation: Situation, best: frozenset[int]) -> Starts:
+    """First fits of the sets that differ from ``best`` in one bolt."""
+    rows = _rows(situation)
+    doubt = response_doubt(rows)
+    found: Starts = {}
+    near = [tuple(sorted(best ^ {bolt})) for bolt in situation.turnable()]
+    for size in sorted({len(bolts) for bolts in near} - {0}):
+        sets = np.array([bolts for bolts in near if len(bolts) == size])
+        _, lifts = robust_sets(situation, rows, doubt, sets)
+        for index in range(len(sets)):
+            _note(found, sets[index], lifts[index])
+    return found
+
+
+def turned_again(
+    situation: Situation, errors: Errors, outcome: Outcome, made: Parks, price: Callable[[Outcome], float]
+) -> Outcome:
+    """The round with bolts turned a second time at its end, as long as that pays.
+
+    What later bolts did at a park is put right there by its display, whatever the response: the one way in which a
+    round answers to the machine before the next sweep. ``made``: turns of this round that were made already.
+    """
+    some, few = errors.first(RANKED), replace(situation, response=situation.response[:RANKED])
+    for _ in range(AGAIN):
+        steps = tuple((step.bolt, step.park) for step in outcome.steps)
+        so_far = (*made, *steps)
+        twice = {bolt for bolt, _ in so_far if sum(other == bolt for other, _ in so_far) > 1}
+        free = [pair for pair in dict.fromkeys(so_far) if pair[0] not in twice and pair[0] != so_far[-1][0]]
+        if not free or len(steps) >= errors.hand.shape[1]:
+            break
+        targets, end = np.array([step.target for step in outcome.steps]), outcome.value.mean(axis=0)
+        trials = []
+        for bolt, park in free:
+            longer = (*steps, (bolt, park))
+            aims = begun_from(few, some, longer, np.append(targets, end[park]))
+            trials.append((price(outcome_of(few, some, longer, aims)[0]), longer, aims))
+        _, longer, aims = min(trials, key=lambda trial: trial[0])
+        better = optimise_targets(situation, errors, longer, aims)
+        if price(better) >= price(outcome):
+            break
+        outcome = better
+    return outcome
 
 
 def _worth(situation: Situation, outcome: Outcome, nothing: Outcome) -> float:
@@ -196,11 +283,15 @@ def best_with(
     if not order:
         return None
     chosen, wanted = tuple(bolts[i] for i in order), lifts_mm[order]
+    few, some = replace(situation, response=situation.response[:RANKED]), errors.first(RANKED)
+    parks = parks_seen_best(few, chosen)
+    roughly = optimise_targets(few, some, parks, begun_targets(few, some, parks, wanted, ROUGHLY), iterations=2)
     if not refine:
-        few, some = replace(situation, response=situation.response[:RANKED]), errors.first(RANKED)
-        parks = parks_seen_best(few, chosen)
-        return optimise_targets(few, some, parks, begun_targets(few, some, parks, wanted), iterations=2)
-    parks = choose_parks(situation, errors, chosen, wanted)
+        return roughly
+    others = choose_parks(situation, errors, chosen, wanted)
+    begun = begun_targets(few, some, others, wanted, ROUGHLY)
+    if outcome_of(few, some, others, begun)[0].loss < roughly.loss:
+        parks = others
     outcome = optimise_targets(situation, errors, parks, begun_targets(situation, errors, parks, wanted))
     small = [step.bolt for step in outcome.steps if abs(step.lift_mm) < situation.smallest_mm[step.bolt]]
     if not small:

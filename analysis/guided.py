@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from analysis.results import FloatArray
-from analysis.robust import robust_targets
+from analysis.robust import ITERATIONS, robust_targets
 from analysis.situation import Errors, Outcome, Situation, Step, loss_of, ratio_and_slope, slope_of_loss
 
 Parks = tuple[tuple[int, int], ...]
@@ -52,7 +52,7 @@ def play(
         wanted = (targets[index] + errors.hand[:, index] - value[:, park]) / safe
         per_target = 1.0 / safe
         if expected is not None:
-            reach = 3.0 * abs(expected[index]) + 0.1
+            reach = reach_mm(float(expected[index]))
             per_target = np.where(np.abs(wanted) <= reach, per_target, 0.0)
             wanted = np.clip(wanted, -reach, reach)
         so_far = np.einsum("ds,dst->dt", columns[:, park, :index], lift_answer[:, :index])
@@ -61,6 +61,13 @@ def play(
         lifts[:, index] = wanted + errors.lock_nut_mm[:, index]
         value = value + column * lifts[:, index : index + 1]
     return Played(value, lifts, columns @ lift_answer, lift_answer)
+
+
+def reach_mm(expected_mm: float) -> float:
+    """How far a bolt is turned at most, where ``expected_mm`` was said: further, and the machine is another than was
+    thought. The user is told, and the draws are played through with it.
+    """
+    return 3.0 * abs(expected_mm) + 0.1
 
 
 def targets_for(value: FloatArray, middle: FloatArray, steps: Parks, lifts_mm: FloatArray) -> FloatArray:
@@ -85,13 +92,24 @@ def steps_of(situation: Situation, steps: Parks, targets: FloatArray) -> tuple[S
     return tuple(made)
 
 
-def begun_targets(situation: Situation, errors: Errors, steps: Parks, lifts_mm: FloatArray) -> FloatArray:
+def begun_targets(
+    situation: Situation, errors: Errors, steps: Parks, lifts_mm: FloatArray, iterations: int = ITERATIONS
+) -> FloatArray:
     """Targets from which the finer search starts: the robust fit of the whole guided round, all targets at once."""
     targets = targets_for(situation.middle_value, situation.response.mean(axis=0), steps, lifts_mm)
+    return begun_from(situation, errors, steps, targets, iterations)
+
+
+def begun_from(
+    situation: Situation, errors: Errors, steps: Parks, targets: FloatArray, iterations: int = ITERATIONS
+) -> FloatArray:
+    """The same from targets that were set already."""
     played = play(situation, errors, steps, targets)
     bolts = [bolt for bolt, _ in steps]
     bounds = (situation.lowest_mm[bolts], situation.highest_mm[bolts])
-    change = robust_targets(played.value, played.answer, played.lifts_mm, played.lift_answer, situation.groups, bounds)
+    change = robust_targets(
+        played.value, played.answer, played.lifts_mm, played.lift_answer, situation.groups, bounds, iterations
+    )
     return np.asarray(targets + change)
 
 

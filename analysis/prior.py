@@ -25,7 +25,7 @@ from analysis.results import BoolArray, FloatArray, IntArray
 
 YOUNG_N_MM2 = {"steel": 206e3, "aluminium": 70e3, "cast iron": 110e3}  # handbook values, from memory
 SHEAR_N_MM2 = {"steel": 79e3, "aluminium": 26e3, "cast iron": 44e3}
-PHYSICS = 8  # coordinates of the whole rail, before those of each support
+PHYSICS = 9  # coordinates of the whole rail, before those of each support
 WAVES = 8  # cosine terms of the discrepancy along the rail
 ARM_mm = 150.0  # at which the discrepancy of the twist is given
 
@@ -72,7 +72,8 @@ class Spread:
     ln_GJ: float = 0.45
     stiffness_N_mm: float = 16e3
     ln_stiffness_all: float = 0.80  # all brackets of one machine are alike ...
-    ln_stiffness_each: float = 0.38  # ... but not the same
+    ln_stiffness_each: float = 0.32  # ... but not the same; how much they differ is itself not known
+    ln_stiffness_differ: float = 0.45
     ln_stiffness_measured: float = 0.20  # a measured one, with what a dial and a bar at a bracket are worth
     coupling: float = 0.10
     ln_coupling: float = 0.60
@@ -80,12 +81,13 @@ class Spread:
     ln_closeness: float = 0.4
     twist_arm_mm: float = 35.0
     ln_twist_arm: float = 0.35
-    span: float = 0.03  # a roller's contact is not exactly where the tape said
+    span: float = 0.01  # a roller's contact is not exactly where the tape said
     ln_share: float = 1.0  # of more than two bearings, which carry: only the outer, only the inner, or all
+    ln_share_of_cage: float = 0.4  # rollers of a cage run between two guideways that press on all of them
     x_mm: float = 3.0
     y_mm: float = 2.0
-    height_discrepancy: float = 0.012  # rail mm per mm of lift no draw explains: uneven section, frame, joints
-    twist_discrepancy: float = 0.012  # the same at an arm of 150 mm
+    height_discrepancy: float = 0.006  # rail mm per mm of lift no draw explains: uneven section, frame, joints
+    twist_discrepancy: float = 0.006  # the same at an arm of 150 mm
     wave_mm: float = 350.0  # shortest length over which a discrepancy changes
     misfit_mm: float = 0.12  # how far the feet of a resting rail stand from where it would touch them all
 
@@ -132,7 +134,9 @@ def rails(prior: Prior, coordinates: FloatArray) -> tuple[Rail, Riding]:
     wider = 1.0 if bench.section_known else 2.5
     z = np.clip(coordinates, -4.0, 4.0)  # beyond four standard deviations the physics is not meant
     middle, common, own = _stiffness(bench, spread)
-    stiffness = middle * np.exp(common * z[:, 2:3] + own * z[:, first : first + n])
+    measured = np.zeros(n, bool) if bench.stiffness_N_mm is None else np.isfinite(bench.stiffness_N_mm)
+    unlike = np.where(measured, 1.0, np.exp(spread.ln_stiffness_differ * z[:, 8:9]))
+    stiffness = middle * np.exp(common * z[:, 2:3] + own * unlike * z[:, first : first + n])
     bending = wider * spread.ln_EI * z[:, 0]
     arm = spread.twist_arm_mm * np.exp(spread.ln_twist_arm * z[:, 4])
     coupling = np.minimum(spread.coupling * np.exp(spread.ln_coupling * z[:, 3]), 0.6)
@@ -156,7 +160,8 @@ def rails(prior: Prior, coordinates: FloatArray) -> tuple[Rail, Riding]:
     )
     if bench.clamped is not None and bench.clamped.any():
         rail = _held_in_tilt(rail, np.flatnonzero(bench.clamped), bench.bolts, arm)
-    return rail, Riding(1.0 + spread.span * z[:, 5], np.exp(spread.ln_share * z[:, 7]))
+    share = spread.ln_share if bench.carriage.travel_ratio == 1.0 else spread.ln_share_of_cage
+    return rail, Riding(1.0 + spread.span * z[:, 5], np.exp(share * z[:, 7]))
 
 
 def _held_in_tilt(rail: Rail, clamped: IntArray, bolts: int, arm_mm: FloatArray) -> Rail:

@@ -175,7 +175,8 @@ class Move:
     ``park_mm``: where the carriage's middle stands while turning (None where the set-up reads nowhere);
     ``reading_now`` and ``reading_target`` are what the instrument's own display shows (raw sign, raw zero) before this
     move and when it is right, all earlier moves made; ``height_now`` and ``height_target`` the same as heights.
-    ``steps`` are the words for the hand, in working order.
+    ``steps`` are the words for the hand, in working order. ``raise_at_most_mm``: thread travel (signed as ``raise_mm``)
+    at which to stop even where the display is not there yet: the plan is made again from what it shows.
     """
 
     order: int
@@ -193,6 +194,7 @@ class Move:
     unit: str
     set_up: str = ""
     steps: tuple[str, ...] = ()
+    raise_at_most_mm: float | None = None
 
 
 @dataclass(frozen=True)

@@ -135,6 +135,7 @@ def robust_targets(
     lift_answer: FloatArray,
     groups: tuple[Group, ...],
     bounds_mm: tuple[FloatArray, FloatArray],
+    iterations: int = ITERATIONS,
 ) -> FloatArray:
     """The change of the targets (steps,) that keeps the end of a guided round nearest to true over all draws.
 
@@ -150,7 +151,7 @@ def robust_targets(
     trust = 1.0 / (1.0 + _ratio(ends, rows))
     best, change = float(np.mean(loss_of(_ratio(ends, rows)))), np.zeros(steps)
     flat_lift = lift_answer.reshape(-1, steps)
-    for turn in range(ITERATIONS):
+    for turn in range(iterations):
         share = owner * weight[:, None]
         share = share / np.maximum(share.sum(axis=0), 1e-12)
         middle_of_moves = np.einsum("drt,rg->dgt", moves, share)
@@ -172,7 +173,7 @@ def robust_targets(
         size_of = np.sqrt(np.einsum("d,dr->r", trust, left * left) / trust.sum())
         weight = weight * (size_of + 1e-6)
         weight /= weight.sum()
-        cost = slope_of_loss(ratio) if turn >= ITERATIONS // 2 else np.ones_like(ratio)
+        cost = slope_of_loss(ratio) if turn >= iterations // 2 else np.ones_like(ratio)
         trust = cost / np.maximum(ratio, 0.3)
     return change
 

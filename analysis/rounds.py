@@ -14,15 +14,18 @@ import numpy as np
 from analysis.carriage import Carriage
 from analysis.learn import Changes, Lifts
 from analysis.response import SetUp, reading_weights
-from analysis.results import FloatArray, IntArray
+from analysis.results import BoolArray, FloatArray, IntArray
 
 STATIONS = 24  # stations per set-up that learning looks at: the response is smooth over a bearing span
 REACH_MM = 60.0  # a station is bridged from its neighbours over at most this
 END_REACH_mm = 40.0  # a profile is carried on to the end of its stretch over at most this
 END_BASE_mm = 50.0
 END_BEND_mm = 0.004
+LEVEL_SCALE = 5.0  # a level's own figures are in mm/m
 ZERO_mm = 0.0015  # standard uncertainty of setting the zero again before each sweep (common practice, no source)
 FLOOR_mm = 0.0007  # errors of a sweep that its own covariance does not know (common practice, no source)
+STANDING_mm = 0.0015  # a display at rest against the profile of a sweep: friction, lag (common practice, no source)
+SHIFTED_mm = 0.1  # an indicator touched after the sweep shows itself in the first parked reading, and costs that one
 
 
 @dataclass(frozen=True)
@@ -38,12 +41,16 @@ class Sweep:
 
 @dataclass(frozen=True)
 class Parked:
-    """What the quantity at a parked carriage did from before a turn to after its lock nut; ``uncertainty`` k = 1."""
+    """What the quantity at a parked carriage did from before a turn to after its lock nut; ``uncertainty`` k = 1.
+
+    ``before``: the quantity itself before the turn, over the zero of the round's sweep (None: not told).
+    """
 
     set_up: SetUp
     s_mm: float
     change: float
     uncertainty: float
+    before: float | None = None
 
 
 @dataclass(frozen=True)
@@ -137,7 +144,8 @@ def observed(rounds: tuple[Round, ...], carriage: Carriage) -> tuple[Lifts, Chan
     """Everything the rounds say about the response: lifts made and changes seen, sweeps and parked readings alike.
 
     Sweeps are taken against the first of their set-up in the same visit, whose error is then shared by all of them
-    (covariance); this is exactly the estimate with the first profile unknown.
+    (covariance); this is exactly the estimate with the first profile unknown. A parked reading before a turn, against
+    the round's sweep at that place, tells what the turns before it in the round did there.
     """
     turns = [(index, turn) for index, record in enumerate(rounds) for turn in record.turns]
     when = np.array([index for index, _ in turns], dtype=np.int64)
@@ -146,99 +154,130 @@ def observed(rounds: tuple[Round, ...], carriage: Carriage) -> tuple[Lifts, Chan
         np.array([turn.lift_mm for _, turn in turns], dtype=np.float64),
         np.array([turn.standard_uncertainty_mm for _, turn in turns], dtype=np.float64),
     )
+    read = _Read(carriage, when)
     visits = dict.fromkeys(record.visit for record in rounds)
-    blocks = [_changes_of(name, rounds, carriage, when, visit) for visit in visits for name in _set_up_names(rounds)]
-    blocks.append(_parked_changes([turn for _, turn in turns], carriage))
-    return lifts, _joined([block for block in blocks if len(block.value)], len(turns))
+    names = dict.fromkeys(name for record in rounds for name in record.sweeps)
+    for visit in visits:
+        for name in names:
+            _add_sweeps(read, [(i, r) for i, r in enumerate(rounds) if r.visit == visit and name in r.sweeps], name)
+    for index, record in enumerate(rounds):
+        _add_parked(read, index, record)
+    return lifts, read.changes()
 
 
-def _set_up_names(rounds: tuple[Round, ...]) -> list[str]:
-    return list(dict.fromkeys(name for record in rounds for name in record.sweeps))
+class _Read:
+    """What was read, with its errors, and the differences taken of it: readings ``plus`` less readings ``minus``."""
+
+    def __init__(self, carriage: Carriage, when: IntArray) -> None:
+        self.carriage, self.when = carriage, when
+        self.at_parks: dict[tuple[int, SetUp], dict[float, int]] = {}  # swept readings where the carriage was parked
+        self._value: list[FloatArray] = []
+        self._covariance: list[FloatArray] = []
+        self._plus: list[IntArray] = []
+        self._minus: list[IntArray] = []
+        self._s_mm: list[FloatArray] = []
+        self._weights: list[FloatArray] = []
+        self._caused_by: list[FloatArray] = []
+        self._before: list[FloatArray] = []
+
+    def add(self, value: FloatArray, covariance: FloatArray) -> IntArray:
+        """Readings whose errors are those of no others; returns their numbers."""
+        first = sum(len(each) for each in self._value)
+        self._value.append(value)
+        self._covariance.append(covariance)
+        return np.arange(first, first + len(value))
+
+    def take(
+        self, plus: IntArray, minus: IntArray, set_up: SetUp, s_mm: FloatArray, caused_by: BoolArray, before: BoolArray
+    ) -> None:
+        """Differences (rows,) at ``s_mm``, with the turns (turns,) that lie between and before their readings."""
+        self._plus.append(plus)
+        self._minus.append(minus)
+        self._s_mm.append(s_mm)
+        self._weights.append(reading_weights(set_up, self.carriage, s_mm))
+        self._caused_by.append(np.repeat(caused_by[None].astype(np.float64), len(s_mm), axis=0))
+        self._before.append(np.repeat(before[None].astype(np.float64), len(s_mm), axis=0))
+
+    def changes(self) -> Changes:
+        """All differences with the covariance of their errors."""
+        if not self._plus:
+            none = np.zeros((0, len(self.when)))
+            return Changes(np.zeros(0), np.zeros((0, 3)), np.zeros(0), np.zeros((0, 0)), none, none)
+        value, covariance = np.concatenate(self._value), np.zeros((0, 0))
+        covariance, start = np.zeros((len(value), len(value))), 0
+        for block in self._covariance:
+            here = slice(start, start + len(block))
+            covariance[here, here] = block
+            start += len(block)
+        plus, minus = np.concatenate(self._plus), np.concatenate(self._minus)
+        half = covariance[plus] - covariance[minus]
+        return Changes(
+            np.concatenate(self._s_mm),
+            np.concatenate(self._weights),
+            value[plus] - value[minus],
+            half[:, plus] - half[:, minus],
+            np.concatenate(self._caused_by),
+            np.concatenate(self._before),
+        )
+
+
+def scale_of(set_up: SetUp) -> float:
+    """What a height's error in mm is in the set-up's own unit."""
+    return 1.0 if set_up.kind != "level" else LEVEL_SCALE
 
 
 def own_errors(sweep: Sweep, count: int) -> FloatArray:
-    scale = 1.0 if sweep.set_up.kind != "level" else 5.0  # a level's own figures are in mm/m
+    scale = scale_of(sweep.set_up)
     zero = ZERO_mm * scale if sweep.zero_known else 1.0
     return np.full((count, count), zero**2) + (FLOOR_mm * scale) ** 2 * np.eye(count)
 
 
-def _changes_of(name: str, rounds: tuple[Round, ...], carriage: Carriage, when: IntArray, visit: int) -> Changes:
-    there = [(index, record.sweeps) for index, record in enumerate(rounds) if record.visit == visit]
-    swept = [(index, sweeps[name]) for index, sweeps in there if name in sweeps]
-    if not swept:
-        return _no_changes(len(when))
-    first_round, first = swept[0]
-    base = thinned(first, STATIONS)
-    common = own_errors(base, len(base.s_mm)) + base.covariance
-    values, causes, weights, stations, pieces, earlier = [], [], [], [], [], []
-    for index, sweep in swept[1:]:
-        value, covariance, held = onto(sweep, base.s_mm)
-        at = np.flatnonzero(held)
-        if len(at) == 0:
+def _add_sweeps(read: _Read, there: list[tuple[int, Round]], name: str) -> None:
+    """The sweeps ``name`` of one visit against the first of them, and what each showed where the carriage was parked
+    later in its round.
+    """
+    if not there:
+        return
+    first_round, first = there[0][0], there[0][1].sweeps[name]
+    grid = thinned(first, STATIONS).s_mm
+    base = np.zeros(0, dtype=np.int64)
+    for index, record in there:
+        sweep = record.sweeps[name]
+        parks = [parked.s_mm for _, parked in _parked_in(record, sweep.set_up) if parked.before is not None]
+        value, covariance, held = onto(sweep, np.concatenate([grid, parks]))
+        standing = np.repeat([0.0, (STANDING_mm * scale_of(sweep.set_up)) ** 2], [len(grid), len(parks)])
+        numbers = read.add(value, covariance + own_errors(sweep, len(value)) + np.diag(standing))
+        seen = zip(parks, numbers[len(grid) :], held[len(grid) :], strict=True)
+        read.at_parks[index, sweep.set_up] = {park: int(number) for park, number, is_held in seen if is_held}
+        if index == first_round:
+            base = numbers[: len(grid)]
             continue
-        pieces.append((at, covariance[np.ix_(at, at)] + own_errors(sweep, len(at))))
-        values.append((value - base.value)[at])
-        stations.append(base.s_mm[at])
-        weights.append(reading_weights(first.set_up, carriage, base.s_mm[at]))
-        between = ((when >= first_round) & (when < index)).astype(np.float64)
-        causes.append(np.repeat(between[None], len(at), axis=0))
-        earlier.append(np.repeat((when < first_round).astype(np.float64)[None], len(at), axis=0))
-    if not values:
-        return _no_changes(len(when))
-    whole = np.concatenate([at for at, _ in pieces])
-    covariance = common[np.ix_(whole, whole)]
-    start = 0
-    for at, own in pieces:
-        covariance[start : start + len(at), start : start + len(at)] += own
-        start += len(at)
-    return Changes(
-        np.concatenate(stations),
-        np.concatenate(weights),
-        np.concatenate(values),
-        covariance,
-        np.concatenate(causes),
-        np.concatenate(earlier),
-    )
+        on = np.flatnonzero(held[: len(grid)])
+        between = (read.when >= first_round) & (read.when < index)
+        read.take(numbers[on], base[on], first.set_up, grid[on], between, read.when < first_round)
 
 
-def _parked_changes(turns: list[Turn], carriage: Carriage) -> Changes:
-    seen = [(index, turn.parked) for index, turn in enumerate(turns) if turn.parked is not None]
-    if not seen:
-        return _no_changes(len(turns))
-    stations = np.array([parked.s_mm for _, parked in seen])
-    causes = np.zeros((len(seen), len(turns)))
-    causes[np.arange(len(seen)), [index for index, _ in seen]] = 1.0
-    earlier = (np.arange(len(turns)) < np.array([[index] for index, _ in seen])).astype(np.float64)
-    weights = [reading_weights(parked.set_up, carriage, np.array([parked.s_mm]))[0] for _, parked in seen]
-    return Changes(
-        stations,
-        np.array(weights),
-        np.array([parked.change for _, parked in seen]),
-        np.diag([parked.uncertainty**2 for _, parked in seen]),
-        causes,
-        earlier,
-    )
+def _parked_in(record: Round, set_up: SetUp) -> list[tuple[int, Parked]]:
+    """The parked readings of a round through one set-up, each with the number of its turn in the round."""
+    parked = [(number, turn.parked) for number, turn in enumerate(record.turns)]
+    return [(number, each) for number, each in parked if each is not None and each.set_up == set_up]
 
 
-def _no_changes(turns: int) -> Changes:
-    none = np.zeros((0, turns))
-    return Changes(np.zeros(0), np.zeros((0, 3)), np.zeros(0), np.zeros((0, 0)), none, none)
-
-
-def _joined(blocks: list[Changes], turns: int) -> Changes:
-    if not blocks:
-        return _no_changes(turns)
-    size = sum(len(block.value) for block in blocks)
-    covariance, start = np.zeros((size, size)), 0
-    for block in blocks:
-        here = slice(start, start + len(block.value))
-        covariance[here, here] = block.covariance
-        start += len(block.value)
-    return Changes(
-        np.concatenate([block.s_mm for block in blocks]),
-        np.concatenate([block.weights for block in blocks]),
-        np.concatenate([block.value for block in blocks]),
-        covariance,
-        np.concatenate([block.caused_by for block in blocks]),
-        np.concatenate([np.zeros_like(block.caused_by) if block.before is None else block.before for block in blocks]),
-    )
+def _add_parked(read: _Read, index: int, record: Round) -> None:
+    """The parked readings of one round: after a turn against before it, and before it against the round's sweep."""
+    order, first = np.arange(len(read.when)), int(np.sum(read.when < index))
+    for set_up in dict.fromkeys(turn.parked.set_up for turn in record.turns if turn.parked is not None):
+        seen = _parked_in(record, set_up)
+        before = np.array([parked.before or 0.0 for _, parked in seen])
+        after = before + np.array([parked.change for _, parked in seen])
+        each = np.array([0.5 * parked.uncertainty**2 for _, parked in seen])
+        shifted = (SHIFTED_mm * scale_of(set_up)) ** 2
+        numbers = read.add(np.concatenate([before, after]), np.diag(np.tile(each, 2)) + shifted)
+        swept = read.at_parks.get((index, set_up), {})
+        for row, (number, parked) in enumerate(seen):
+            turn, s_mm = first + number, np.array([parked.s_mm])
+            start, end = numbers[[row]], numbers[[len(seen) + row]]
+            read.take(end, start, set_up, s_mm, order == turn, order < turn)
+            if parked.before is not None and parked.s_mm in swept:
+                earlier = (read.when == index) & (order < turn)
+                read.take(start, np.array([swept[parked.s_mm]]), set_up, s_mm, earlier, read.when < index)

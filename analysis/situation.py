@@ -15,6 +15,7 @@ from analysis.results import FloatArray, IntArray
 
 SLOPE = 0.2
 WELL_INSIDE = 0.85  # the planner aims for this part of the band, so that a guarded verdict can follow
+SURE = 1.5  # standard deviations of the response by which a display that guides a hand must move
 STEEP = 0.08  # over which part of the band a draw turns from inside to outside
 
 
@@ -26,8 +27,9 @@ class Situation:
     ``parks`` (k,) are the rows at which the carriage may be parked and read. ``lowest_mm`` and ``highest_mm`` bound
     each bolt's lift (both 0: not to be turned), ``smallest_mm`` is what a hand can still do.
     ``hand`` is the standard deviation of the display at the end of a turn, in the rows' unit; ``lock_nut_mm`` that of
-    the shift when the nut is locked and read again. ``least_gain``, in the rows' unit per mm: a display that moves
-    less per mm of thread does not guide a hand. ``offset`` (draws, rows), where given, is added to the value in each
+    the shift when the nut is locked and read again. ``least_gain``, in the rows' unit per mm, for all bolts or for each
+    (bolts,): a display that moves less per mm of thread does not guide a hand, nor one of which it is not sure how far
+    it moves. ``offset`` (draws, rows), where given, is added to the value in each
     draw: what a response taken at the end of a round leaves out on the way there. ``cost_per_mm`` of thread travel, as
     a part of the loss, where little turning is wished for.
     """
@@ -42,7 +44,7 @@ class Situation:
     smallest_mm: FloatArray
     hand: float = 0.002
     lock_nut_mm: float = 0.004
-    least_gain: float = 0.12
+    least_gain: float | FloatArray = 0.12
     offset: FloatArray | None = None
     cost_per_mm: float = 0.0
 
@@ -57,9 +59,13 @@ class Situation:
         return int(self.response.shape[-1])
 
     def park_gains(self) -> FloatArray:
-        """Mean response (parks, bolts) where the carriage may be parked; nan where it is too small to be guided by."""
-        gain = self.response[:, self.parks].mean(axis=0)
-        return np.asarray(np.where(np.abs(gain) >= self.least_gain, gain, np.nan))
+        """Mean response (parks, bolts) where the carriage may be parked; nan where it is too small, or too unsure, to
+        be guided by: turned until a display shows its target, a bolt that hardly moves it goes miles.
+        """
+        at_parks = self.response[:, self.parks]
+        gain = at_parks.mean(axis=0)
+        sure = np.maximum(self.least_gain, SURE * at_parks.std(axis=0))
+        return np.asarray(np.where(np.abs(gain) >= sure, gain, np.nan))
 
     def turnable(self) -> list[int]:
         """Bolts that may be turned and that a display can guide: what hardly moves the reading is left alone."""

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
+from analysis.guided import reach_mm
 from analysis.response import reading_weights
-from analysis.results import FloatArray, Move, PlaceFinding, Plan, Predicted, Verdict
-from analysis.rounds import Sweep
+from analysis.results import Move, PlaceFinding, Plan, Predicted, Verdict
 from analysis.situation import Outcome
 from analysis.uncertainty import peak_to_valley
 from analysis.units import reading_from_height
@@ -27,16 +27,17 @@ from logger.advising.ground import (
     DRAWS,
     UNEXPLAINED,
     Ground,
-    MEAN_SPARE_mm,
     best_reached,
     doubt_of,
     ground_of,
     main_alone,
     parked_lifts,
     plan,
+    turns_made,
 )
 from logger.advising.guide import guided_ground
 from logger.advising.places import next_set_up, not_seen_by_any, places, whole_stroke
+from logger.advising.predicted import predicted_of
 from logger.advising.turn_steps import cautions_for, steps_of
 from logger.advising.turn_words import turn_words
 from logger.advising.written import as_json, predicted_as_json
@@ -131,7 +132,7 @@ def predict(job: Job, turned: Mapping[str, float], *, set_up: str | None = None)
     if ground.contact is not None:
         middle = ground.contact.change(np.repeat(lifts[None], len(middle), axis=0))
     noise = rng.multivariate_normal(np.zeros(middle.shape[1]), ground.situation.covariance, len(middle), method="eigh")
-    return _predicted(ground, ground.situation.value + middle + noise)
+    return predicted_of(ground, ground.situation.value + middle + noise)
 
 
 def estimate_turned(job: Job, move: ParkedMove | str, *, set_up: str | None = None) -> TurnedBolt:
@@ -278,8 +279,8 @@ def _measured_again(ground: Ground) -> bool:
 def _rest_of_the_round(machine: Machine, base: Plan, ground: Ground, trust: Trust, made: Sequence[TurnedBolt]) -> Plan:
     """What is left to turn before the next sweep, from where the bolts already turned in this round have ended.
 
-    Each bolt is turned once in a round: the others' targets take up what it overshot. Going back to it on a prediction
-    is chasing the error of the prediction; a sweep is the cheaper way to know.
+    Each bolt is planned once in a round: the others' targets take up what it overshot. Going back to it on a prediction
+    is chasing the error of the prediction, and only for what its own display at its own park can put right.
     """
     done = {machine.bolt(move.bolt).name for move in made}
     free = np.array([bolt.name not in done for bolt in machine.bolts])
@@ -288,7 +289,7 @@ def _rest_of_the_round(machine: Machine, base: Plan, ground: Ground, trust: Trus
         lowest_mm=np.where(free, ground.situation.lowest_mm, 0.0),
         highest_mm=np.where(free, ground.situation.highest_mm, 0.0),
     )
-    outcome, nothing = plan(ground, situation, COST_OF_A_MOVE[trust])
+    outcome, nothing = plan(ground, situation, COST_OF_A_MOVE[trust], made=turns_made(ground, made))
     if not outcome.steps or nothing.chance_inside >= SURE_ENOUGH:
         why = ("This round's moves are made: measure again.",)
         return replace(base, next="sweep", next_set_up=ground.main, why=why)
@@ -303,7 +304,7 @@ def _turning(machine: Machine, base: Plan, ground: Ground, outcome: Outcome, not
         next="turn",
         moves=moves,
         cautions=cautions_for(machine, moves),
-        predicted=_of_every_goal(ground, outcome, _predicted(ground, outcome.value)),
+        predicted=_of_every_goal(ground, outcome, predicted_of(ground, outcome.value)),
         warnings=(*base.warnings, *ORDER),
         why=(
             f"{len(outcome.steps)} of {len(machine.bolts)} bolts; "
@@ -342,6 +343,7 @@ def _moves(machine: Machine, ground: Ground, outcome: Outcome) -> tuple[Move, ..
                 order=index,
                 bolt=bolt.name,
                 raise_mm=step.lift_mm,
+                raise_at_most_mm=float(np.copysign(reach_mm(step.lift_mm), step.lift_mm)),
                 turns=step.lift_mm / bolt.travel_per_turn_mm,
                 flats=step.lift_mm / bolt.travel_per_turn_mm * bolt.flats,
                 turn=turn_words(bolt, step.lift_mm, machine.wrench_length_mm),
@@ -362,45 +364,3 @@ def _surface(machine: Machine, set_up: str, park_mm: float) -> float:
     """How high the table's mapped surface stands under the instrument, over its plane; 0 where nobody mapped it."""
     under = surface_under(machine, machine.set_up(set_up), np.array([park_mm]))
     return 0.0 if under is None else float(under[0][0])
-
-
-NEXT_READING_mm = 0.0015  # error of the sweep that will be held against the prediction
-NEXT_ZERO_mm = 0.002  # and of the zero set again before it, drift included (common practice, no source)
-TABLE_mm = 0.006  # a table nobody mapped lies in what a carried tip reads (common practice, no source)
-
-
-def _unmodelled(sweep: Sweep, change: FloatArray, unmapped: bool, model_error: float) -> FloatArray:
-    """Smooth errors (draws, stations) to be added to predictions: without them late rounds promise too much."""
-    scale = 1.0 if sweep.set_up.kind != "level" else 5.0
-    alike = np.exp(-0.5 * ((sweep.s_mm[:, None] - sweep.s_mm) / 120.0) ** 2) + 1e-9 * np.eye(len(sweep.s_mm))
-    drawn = np.random.default_rng(17).standard_normal(change.shape) @ np.linalg.cholesky(alike).T
-    rng = np.random.default_rng(18)
-    zero = NEXT_ZERO_mm * scale * rng.standard_normal((len(change), 1))
-    own = np.hypot(NEXT_READING_mm * scale, TABLE_mm if unmapped and sweep.set_up.kind == "carried" else 0.0)
-    size = np.hypot(own, model_error * np.abs(change).max(axis=1, keepdims=True))
-    return np.asarray(size * drawn + zero)
-
-
-def _predicted(ground: Ground, value: FloatArray) -> Predicted:
-    """The end of a round at the main set-up's stations, with what the draws do not know of: see ``_unmodelled``."""
-    part = value[:, ground.rows]
-    change = part - ground.situation.value[ground.rows]
-    part = part + _unmodelled(ground.sweeps[ground.main], change, not ground.mapped, ground.model_error)
-    width = np.ptp(part, axis=1)
-    middle = float(np.median(width))
-    group = ground.situation.groups[0]
-    inside = width <= group.limit
-    if group.mean is not None:
-        mean = part.mean(axis=1)
-        spare = MEAN_SPARE_mm / 2.0
-        inside &= (mean >= group.mean[0] - spare) & (mean <= group.mean[1] + spare)
-    sides = np.quantile(part, [0.025, 0.975], axis=0)
-    return Predicted(
-        peak_to_valley=middle,
-        peak_to_valley_uncertainty=float(np.quantile(np.abs(width - middle), 0.95)),
-        mean=float(part.mean()) if group.mean is not None else None,
-        chance_inside=float(np.mean(inside)),
-        x_mm=ground.sweeps[ground.main].s_mm,
-        value=part.mean(axis=0),
-        uncertainty=np.asarray(0.5 * (sides[1] - sides[0])),
-    )

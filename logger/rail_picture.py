@@ -108,7 +108,9 @@ def live_limits(machine: Machine, quantity: str) -> tuple[float, float]:
 def bolts_of(machine: Machine, plan: Plan | None, current: str = "", only: str = "") -> tuple[Bolt, ...]:
     """The bolts where they stand, with the plan's moves; ``only``: show this bolt's move and no other."""
     unseen = plan.unseen_bolts if plan else ()
-    moves = {move.bolt: move.raise_mm for move in plan.moves} if plan else {}
+    moves: dict[str, float] = {}
+    for move in plan.moves if plan else ():  # a bolt may be turned a second time at the end of a round
+        moves[move.bolt] = moves.get(move.bolt, 0.0) + move.raise_mm
     return tuple(
         Bolt(
             bolt.name,

@@ -14,12 +14,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis.bolts import best_possible, feasible, plan_round
+from analysis.carriage import HEAVE, ROLL
 from analysis.carried import Carried
 from analysis.chebyshev import Group
 from analysis.contact_plan import best_in_contact, plan_in_contact
 from analysis.diagnose import STRANGE, odd_turns
+from analysis.guided import Parks
 from analysis.learn import Learned, Lifts, learn
-from analysis.prior import Spread
 from analysis.response import reading_weights, seen_by_geometry
 from analysis.resting import Resting
 from analysis.results import Findings, FloatArray, IntArray
@@ -43,7 +44,7 @@ EDGE_mm = 25.0  # no parking nearer than this to the edge of what is seen
 DOUBTED_PART = 0.4
 MODEL_ERROR_PART, CONTACT_ERROR_PART = 0.03, 0.12
 UNEXPLAINED = 1.5  # mean square of whitened residuals that machines like those believed in hardly ever leave
-LESS_TRUST = Spread(height_discrepancy=0.035, twist_discrepancy=0.035)
+LESS_TRUST = (0.012, 0.035)  # rail mm per mm of lift that no draw explains, one after the other
 AT_A_PLACE_mm = 100.0  # a stand this near to a place is there for it
 
 
@@ -103,8 +104,11 @@ def ground_of(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -
     said: list[str] = []
     loads = loads_of(job, said)
     learned = learn(prior, lifts, changes, DRAWS, loads=loads)
-    if learned.misfit > UNEXPLAINED:  # the physics is further from this machine than most: doubt it more
-        prior = replace(prior, spread=LESS_TRUST)
+    for unexplained in LESS_TRUST:  # the physics is further from this machine than most: doubt it more
+        if learned.misfit <= UNEXPLAINED:
+            break
+        spread = replace(prior.spread, height_discrepancy=unexplained, twist_discrepancy=unexplained)
+        prior = replace(prior, spread=spread)
         learned = learn(prior, lifts, changes, DRAWS, loads=loads)
     if learned.misfit > STRANGE:  # what was written down as turned is not what was turned: doubt that first
         doubted = np.maximum(lifts.standard_uncertainty_mm, DOUBTED_PART * np.abs(lifts.mean_mm) + 0.01)
@@ -155,13 +159,30 @@ def stand_on(common: Common, first: list[str]) -> Ground:
     )
 
 
-def plan(ground: Ground, situation: Situation, cost_per_move: float, insist: bool = False) -> tuple[Outcome, Outcome]:
-    """The round to make from ``situation`` (of this ground, or its main set-up alone), and that of turning nothing."""
+def plan(
+    ground: Ground, situation: Situation, cost_per_move: float, insist: bool = False, made: Parks = ()
+) -> tuple[Outcome, Outcome]:
+    """The round to make from ``situation`` (of this ground, or its main set-up alone), and that of turning nothing.
+
+    ``made``: (bolt, park row) of the turns of this round that were made already.
+    """
     if ground.contact is None:
-        return plan_round(situation, cost_per_move, insist=insist)
+        return plan_round(situation, cost_per_move, insist=insist, made=made)
     whole = len(situation.value) == len(ground.situation.value)
     contact = ground.contact if whole else ground.contact.main_alone()
     return plan_in_contact(situation, contact, cost_per_move, insist)
+
+
+def turns_made(ground: Ground, made: Sequence[TurnedBolt]) -> Parks:
+    """(bolt, park row) of the bolts that were turned by the main set-up's display."""
+    assert ground.common is not None
+    machine, s_mm = ground.common.machine, ground.sweeps[ground.main].s_mm
+    names = [bolt.name for bolt in machine.bolts]
+    return tuple(
+        (names.index(machine.bolt(move.bolt).name), int(np.argmin(np.abs(s_mm - move.park_mm))))
+        for move in made
+        if move.park_mm is not None and move.set_up in (None, "", ground.main)
+    )
 
 
 def best_reached(ground: Ground) -> FloatArray:
@@ -293,12 +314,25 @@ def _situation(
         smallest_mm=inputs.smallest_of(machine),
         hand=0.0025 * scale,
         lock_nut_mm=0.005,
-        least_gain=0.12 if main.set_up.kind != "level" else 0.2,
+        least_gain=_least_gain(learned) if main.set_up.kind != "level" else 0.2,
         offset=offset,
     )
     return feasible(situation)
 
 
+def _least_gain(learned: Learned) -> FloatArray:
+    """How much a display must move per mm of each bolt's thread to guide a hand: (bolts,).
+
+    A bolt beyond the last roller moves little wherever one looks, and may be turned by that little; one that does ten
+    times as much where the set-up sees nothing may not.
+    """
+    carriage = learned.prior.bench.carriage
+    middle = learned.state_response(np.linspace(*carriage.stroke_mm, 25)).mean(axis=0)
+    anywhere = np.abs(middle[:, HEAVE] + carriage.edge_y_mm * middle[:, ROLL]).max(axis=0)
+    return np.asarray(np.clip(PART_SEEN * anywhere, LITTLE, PLAIN))
+
+
+LITTLE, PLAIN, PART_SEEN = 0.02, 0.12, 0.1  # mm of the display per mm of thread
 EVER_mm = 1.5  # further than this no bolt is turned to true a rail that was true once (common practice, no source)
 ONE_ROUND_mm = 1.2  # further than this in one round the rail, its clamps and the hand are no longer what was learned
 

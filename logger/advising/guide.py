@@ -89,8 +89,8 @@ def _loss(situation: Situation, cost_per_move: float) -> float:
     few = replace(situation, response=situation.response[:FEW_DRAWS])
     errors = draw_errors(few, few.bolts)
     best: dict[int, tuple[tuple[int, ...], FloatArray]] = {}
-    for bolts, lifts in candidate_bolts(few).items():
-        best.setdefault(len(bolts), (bolts, lifts))
+    for bolts, starts in candidate_bolts(few).items():
+        best.setdefault(len(bolts), (bolts, starts[0]))
     found = [best_with(few, errors, bolts, lifts, False) for bolts, lifts in best.values()]
     losses = [each.loss + cost_per_move * len(each.steps) for each in found if each is not None]
     return min(losses, default=float(np.inf))

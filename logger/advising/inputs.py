@@ -22,6 +22,7 @@ from analysis.results import Findings, FloatArray
 from analysis.rounds import Parked, Round, Sweep, Turn
 from analysis.units import height_from_reading
 from logger.errors import NotAllowed, NotUnderstood
+from logger.findings import surface_under
 from logger.judging.found import findings_of
 
 if TYPE_CHECKING:
@@ -194,7 +195,13 @@ def parked_of(machine: machines.Machine, move: TurnedBolt, swept: str) -> Parked
         move.before, given.kind, 0.0, given.sense
     )
     doubt = parked_doubt(move.before, move.after, given.kind)
-    return Parked(set_up_of(machine, name), float(move.park_mm), float(change), doubt)
+    zero = given.zero_mm_per_m if given.kind == "level" else given.zero_mm
+    before = None
+    if zero is not None:
+        surface = surface_under(machine, given, np.array([float(move.park_mm)]))
+        before = height_from_reading(move.before, given.kind, zero, given.sense)
+        before = float(before + (0.0 if surface is None else surface[0][0]))
+    return Parked(set_up_of(machine, name), float(move.park_mm), float(change), doubt, before)
 
 
 def parked_doubt(before: float, after: float, kind: str) -> float:

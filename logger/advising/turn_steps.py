@@ -74,10 +74,11 @@ def steps_of(machine: Machine, move: Move, units: Units = "mm") -> tuple[str, ..
     if move.reading_target is not None:
         stop = amount(move.reading_target, move.uncertainty, move.unit, units)
         steps.append(f"Stop at {stop}.")
+        steps.append(_too_far(bolt, move))
     steps.append(_lock(bolt))
     if move.reading_now is not None:
         steps.append("Read again, hands off, and write down before and after: the nut may have moved it.")
-    return tuple(steps)
+    return tuple(step for step in steps if step)
 
 
 def _slack(bolt: Bolt, raise_mm: float) -> str:
@@ -118,6 +119,16 @@ def _turn(bolt: Bolt, move: Move) -> str:
     part = fraction_words(abs(move.turns))
     turn = "turns" if abs(move.turns) > 1.0 else "of a turn" if "/" in part else "turn"
     return f"Turn {what}{bolt.name} {way}, seen from {bolt.seen_from}: {part} {turn}{about}{fine}."
+
+
+def _too_far(bolt: Bolt, move: Move) -> str:
+    """When to stop before the display is there: what it takes then is not what was believed of this bolt."""
+    if move.raise_at_most_mm is None:
+        return ""
+    turns = abs(move.raise_at_most_mm) / bolt.travel_per_turn_mm
+    part = fraction_words(turns)
+    way = f"{part} {'turns' if turns > 1.0 else 'of a turn' if '/' in part else 'turn'}"
+    return f"Not there after {way}: stop, lock, write down what it shows, and ask again; turn no further."
 
 
 def _flats(flats: float) -> str:

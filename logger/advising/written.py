@@ -50,6 +50,7 @@ def move_as_json(move: Move) -> dict[str, Any]:
         "raise_mm": number(move.raise_mm),
         "turns": number(move.turns),
         "flats": number(move.flats),
+        "raise_at_most_mm": number(move.raise_at_most_mm),
         "turn": move.turn,
         "park_mm": number(move.park_mm),
         f"reading_now_{unit}": number(move.reading_now),

@@ -16,11 +16,10 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from analysis.bolts import plan_round
-from analysis.chebyshev import Group
 from analysis.results import Plan
-from analysis.situation import Situation
 from fixtures.workshop import SimMachine
 from logger import advice
+from logger.advising.ground import ground_of
 from logger.job import TurnedBolt
 from tests.benchmarks.workbench import MemoryJob, sweep
 
@@ -74,7 +73,8 @@ def advised(machine: SimMachine, job: MemoryJob, set_up: str, band_mm: float) ->
         made: list[TurnedBolt] = []
         for move in plan.moves:
             assert move.park_mm is not None and move.reading_target is not None
-            done = machine.turn_until(move.bolt, plan.set_up, move.park_mm, move.reading_target)
+            most = abs(move.raise_at_most_mm) if move.raise_at_most_mm is not None else np.inf
+            done = machine.turn_until(move.bolt, plan.set_up, move.park_mm, move.reading_target, most)
             if done.before is not None and done.after is not None:
                 lift, doubt = move.raise_mm, abs(move.raise_mm)
                 made.append(
@@ -105,8 +105,10 @@ def oracle(machine: SimMachine, job: MemoryJob, set_up: str, band_mm: float) -> 
     way = History(spread=[machine.truth_peak_to_valley(set_up)])
     touches = machine.layout.carriage.contact == "carried" or bool(machine.truth.rail.one_way.any())
     for index in range(ROUNDS):
-        found = sweep(machine, job.machine, set_up)
-        if found.verdict.word == "inside":
+        job.records.clear()
+        job.swept([sweep(machine, job.machine, set_up)])
+        ground = ground_of(job, None, ())  # type: ignore[arg-type]
+        if advice._with_its_ends(ground.findings.verdict, ground).word == "inside":
             way.accepted = index
             way.truth(machine, set_up, band_mm)
             break
@@ -114,20 +116,10 @@ def oracle(machine: SimMachine, job: MemoryJob, set_up: str, band_mm: float) -> 
             way.moves.append(to_its_best(machine, set_up, band_mm))
             way.truth(machine, set_up, band_mm)
             continue
-        keep = np.unique(np.linspace(0, len(found.profile.x_mm) - 1, 40).round().astype(int))
-        x = found.profile.x_mm[keep]
-        bolts = len(machine.bolts)
-        situation = Situation(
-            value=found.profile.value[keep],
-            covariance=found.profile.covariance[np.ix_(keep, keep)],
-            response=np.repeat(machine.response(set_up, x)[None], 100, axis=0),
-            groups=(Group(set_up, np.arange(len(x)), band_mm, machine.layout.band.mean_mm),),
-            parks=np.arange(1, len(x) - 1, 2),
-            lowest_mm=np.full(bolts, -1.2),
-            highest_mm=np.full(bolts, 1.2),
-            smallest_mm=np.full(bolts, 0.01),
-        )
-        outcome, _ = plan_round(situation)
+        x = ground.sweeps[set_up].s_mm
+        truth = machine.response(set_up, np.clip(x, *machine.stations(set_up)[[0, -1]]))
+        known = replace(ground.situation, response=np.repeat(truth[None], 100, axis=0), offset=None, least_gain=0.02)
+        outcome, _ = plan_round(known)
         for step in outcome.steps:
             target = machine.set_up(set_up).sign * step.target
             machine.turn_until(machine.bolts[step.bolt], set_up, float(x[step.park]), target)

@@ -54,7 +54,10 @@ class WhatIfScreen(Sheet):
         plan = self.session.seen.plan
         machine = self.session.machine
         if plan is not None:  # begin with what is advised: one asks what happens when it is changed
-            self.turns = {move.bolt: move.raise_mm / machine.bolt(move.bolt).travel_per_turn_mm for move in plan.moves}
+            self.turns = {}
+            for move in plan.moves:  # a bolt may be turned a second time at the end of a round
+                turned = move.raise_mm / machine.bolt(move.bolt).travel_per_turn_mm
+                self.turns[move.bolt] = self.turns.get(move.bolt, 0.0) + turned
             names = [bolt.name for bolt in machine.bolts]
             self.chosen = names.index(plan.moves[0].bolt) if plan.moves else 0
             self._predicted = plan.predicted

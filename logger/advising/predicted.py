@@ -1,0 +1,60 @@
+"""What the end of a round will look like at the stations of the set-up that guides it.
+
+Why it exists: the draws of a plan know the doubts of response, reading and hand, and no more. Held against the next
+sweep they promise too much. It prevents that by adding what a later sweep will be off by, and what no draw explains.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from analysis.results import Predicted
+from logger.advising.ground import MEAN_SPARE_mm
+
+if TYPE_CHECKING:
+    from analysis.results import FloatArray
+    from analysis.rounds import Sweep
+    from logger.advising.ground import Ground
+
+NEXT_READING_mm = 0.0015  # error of the sweep that will be held against the prediction
+NEXT_ZERO_mm = 0.002  # and of the zero set again before it, drift included (common practice, no source)
+TABLE_mm = 0.006  # a table nobody mapped lies in what a carried tip reads (common practice, no source)
+
+
+def predicted_of(ground: Ground, value: FloatArray) -> Predicted:
+    """The end of a round at the main set-up's stations, with what the draws do not know of: see ``_unmodelled``."""
+    part = value[:, ground.rows]
+    change = part - ground.situation.value[ground.rows]
+    part = part + _unmodelled(ground.sweeps[ground.main], change, not ground.mapped, ground.model_error)
+    width = np.ptp(part, axis=1)
+    middle = float(np.median(width))
+    group = ground.situation.groups[0]
+    inside = width <= group.limit
+    if group.mean is not None:
+        mean = part.mean(axis=1)
+        spare = MEAN_SPARE_mm / 2.0
+        inside &= (mean >= group.mean[0] - spare) & (mean <= group.mean[1] + spare)
+    sides = np.quantile(part, [0.025, 0.975], axis=0)
+    return Predicted(
+        peak_to_valley=middle,
+        peak_to_valley_uncertainty=float(np.quantile(np.abs(width - middle), 0.95)),
+        mean=float(part.mean()) if group.mean is not None else None,
+        chance_inside=float(np.mean(inside)),
+        x_mm=ground.sweeps[ground.main].s_mm,
+        value=part.mean(axis=0),
+        uncertainty=np.asarray(0.5 * (sides[1] - sides[0])),
+    )
+
+
+def _unmodelled(sweep: Sweep, change: FloatArray, unmapped: bool, model_error: float) -> FloatArray:
+    """Smooth errors (draws, stations) to be added to predictions: without them late rounds promise too much."""
+    scale = 1.0 if sweep.set_up.kind != "level" else 5.0
+    alike = np.exp(-0.5 * ((sweep.s_mm[:, None] - sweep.s_mm) / 120.0) ** 2) + 1e-9 * np.eye(len(sweep.s_mm))
+    drawn = np.random.default_rng(17).standard_normal(change.shape) @ np.linalg.cholesky(alike).T
+    rng = np.random.default_rng(18)
+    zero = NEXT_ZERO_mm * scale * rng.standard_normal((len(change), 1))
+    own = np.hypot(NEXT_READING_mm * scale, TABLE_mm if unmapped and sweep.set_up.kind == "carried" else 0.0)
+    size = np.hypot(own, model_error * np.abs(change).max(axis=1, keepdims=True))
+    return np.asarray(size * drawn + zero)
