@@ -68,7 +68,8 @@ class SweepScreen(Sheet):
 
     def on_mount(self) -> None:
         super().on_mount()
-        self._look_first()
+        self.query_one("#todo", Lines).show([[("  One moment: opening the port.", INK)]])
+        self.call_after_refresh(self._look_first)  # first something to see, then what takes a second
         self.set_interval(1 / DRAWN_PER_S, self.tick)
 
     def on_unmount(self) -> None:
