@@ -181,6 +181,8 @@ class TurningScreen(Sheet):
         return [[(f"  {part}", INK)] for part in wrap(words, self.app.size.width - 4)]
 
     def _result_lines(self, result: Result) -> list[Line]:
+        from logger.checks.result import whole_degrees
+
         units, verdict, details = self.units, result.verdict, result.details
         block = self.query_one("#said", Lines)
         word = {"inside": "inside", "cannot tell": "cannot tell"}.get(verdict.word, "high")
@@ -190,14 +192,13 @@ class TurningScreen(Sheet):
         first += plate(State(word, verdict.word), block.letters, filled=True)  # type: ignore[arg-type]
         first.append((f"  {lane}  ", SOFT))
         amount = f"{units.width(verdict.value)} {units.pm(verdict.uncertainty)} {units.unit}"
-        first.append((f"{self.check.quantity} {amount}, allowed to {units.width(allowed.upper)}", INK))
+        first.append((f"{amount}, allowed to {units.width(allowed.upper)}", INK))
         lines: list[Line] = [first]  # type: ignore[list-item]
-        part, doubt = float(details["eccentric_mm"]), float(details["eccentric_uncertainty_mm"])
-        lines.append(
-            [(f"  {self._once()} {units.width(part)} {units.pm(doubt)} {units.unit}, highest at "
-              f"{float(details['direction_deg']):.0f}°; the rest swings "
-              f"{units.width(float(details['form_mm']))}", INK)]
-        )  # fmt: skip
+        name, times = ("eccentric part", 1.0) if self.check.name == "arbor" else ("wobble", 2.0)
+        part, doubt = (times * float(details[f"eccentric_{key}"]) for key in ("mm", "uncertainty_mm"))
+        highest, rest = whole_degrees(float(details["direction_deg"])), units.width(float(details["form_mm"]))
+        said = f"  {name} {units.width(part)} {units.pm(doubt)} {units.unit}, highest at {highest}°; the rest swings {rest}"
+        lines.append([(said, INK)])
         lines.append([(f"  swing a turn: {self._swings(details['harmonics_mm'])} {units.unit}", SOFT)])
         notes = [note for note in result.notes[1:] if "come" not in note]
         room = 5 - len(lines)
@@ -210,9 +211,6 @@ class TurningScreen(Sheet):
         while len(", ".join(said)) > self.app.size.width - 24 and len(said) > 1:
             said.pop()
         return ", ".join(said)
-
-    def _once(self) -> str:
-        return "eccentric part" if self.check.name == "arbor" else "wobble, half the swing"
 
     # --- keys -------------------------------------------------------------------------------------------------------
 
