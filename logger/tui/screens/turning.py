@@ -197,8 +197,8 @@ class TurningScreen(Sheet):
         name, times = ("eccentric part", 1.0) if self.check.name == "arbor" else ("wobble", 2.0)
         part, doubt = (times * float(details[f"eccentric_{key}"]) for key in ("mm", "uncertainty_mm"))
         highest, rest = whole_degrees(float(details["direction_deg"])), units.width(float(details["form_mm"]))
-        said = f"  {name} {units.width(part)} {units.pm(doubt)} {units.unit}, highest at {highest}°; the rest swings {rest}"
-        lines.append([(said, INK)])
+        amount = f"{units.width(part)} {units.pm(doubt)} {units.unit}"
+        lines.append([(f"  {name} {amount}, highest at {highest}°; the rest swings {rest}", INK)])
         lines.append([(f"  swing a turn: {self._swings(details['harmonics_mm'])} {units.unit}", SOFT)])
         notes = [note for note in result.notes[1:] if "come" not in note]
         room = 5 - len(lines)
