@@ -2,6 +2,8 @@
 
     python -m tests.benchmarks.report [SWEEPS]
 
+Ratios are of processor time: beside other work on the machine the clock tells of that work.
+
 The job is the example's, its last sweep copied under 200 numbers, a bolt turned after each, as a machine that has been
 looked after for years. The yardstick, in the same run and the same process: opening and judging each sweep once, which
 every report must do. ``history`` and ``export all`` of the same job beside it.
@@ -14,6 +16,7 @@ import tempfile
 import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import NamedTuple
 
 from logger.findings import find
 from logger.history import history_of
@@ -52,11 +55,21 @@ def job_of(folder: Path, sweeps: int) -> Job:
     return Job.open(folder)
 
 
+class Took(NamedTuple):
+    """Seconds by the clock and of the processor."""
+
+    clock_s: float
+    processor_s: float
+
+    def __str__(self):
+        return f"{self.clock_s:.1f} s ({self.processor_s:.1f} s of the processor)"
+
+
 def seconds(work, *arguments):
-    """(seconds, what came out) of one call."""
-    began = time.perf_counter()
+    """(how long, what came out) of one call."""
+    began = time.perf_counter(), time.process_time()
     out = work(*arguments)
-    return time.perf_counter() - began, out
+    return Took(time.perf_counter() - began[0], time.process_time() - began[1]), out
 
 
 def main():
@@ -66,20 +79,24 @@ def main():
         first = job.recordings()[0]
         find([open_recording(first)])  # imports are not what is measured
         names = [entry.data["sweep"] for entry in job.entries() if entry.kind == "sweep"]
-        bare_s, _ = seconds(lambda: [find([open_recording(job.folder / "sweeps" / name)]) for name in names])
+        bare, _ = seconds(lambda: [find([open_recording(job.folder / "sweeps" / name)]) for name in names])
         found._kept.clear()
-        facts_s, facts = seconds(gather, job)
-        page_s, said = seconds(page, facts)
+        told, facts = seconds(gather, job)
+        laid_out, said = seconds(page, facts)
         sheet = page(facts, sheet=True)
         found._kept.clear()
-        history_s, _ = seconds(history_of, job)
-        export_s, _ = seconds(export_job, job, Path(folder) / "out")
+        history, _ = seconds(history_of, job)
+        exported, _ = seconds(export_job, job, Path(folder) / "out")
     megabytes = len(said.encode("utf-8")) / 1e6
-    total = facts_s + page_s
-    print(f"{sweeps} sweeps: judging each once {bare_s:.1f} s ({1000 * bare_s / sweeps:.0f} ms a sweep)")
-    print(f"report: {total:.1f} s ({total / bare_s:.2f} times), of which laying out {page_s:.2f} s; {megabytes:.2f} MB")
+    report = Took(told.clock_s + laid_out.clock_s, told.processor_s + laid_out.processor_s)
+
+    def times(took):
+        return f"{took.processor_s / bare.processor_s:.2f} times"
+
+    print(f"{sweeps} sweeps: judging each once {bare}")
+    print(f"report: {report}, {times(report)}, of which laying out {laid_out.processor_s:.2f} s; {megabytes:.2f} MB")
     print(f"sheet: {len(sheet.encode('utf-8')) / 1e6:.2f} MB")
-    print(f"history: {history_s:.1f} s ({history_s / bare_s:.2f} times); export all: {export_s:.1f} s")
+    print(f"history: {history}, {times(history)}; export all: {exported}, {times(exported)}")
 
 
 if __name__ == "__main__":

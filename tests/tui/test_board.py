@@ -187,3 +187,23 @@ def test_the_rail_is_drawn_as_soon_as_it_was_found_though_it_had_no_place_before
             assert "B1" in shown(app)
 
     run(scenario())
+
+
+def test_no_title_of_a_check_is_cut_at_any_width():
+    from logger.checks.table import CHECKS
+    from logger.tui.widgets.checks import MIDDLE_TITLE, NARROW_TITLE, WIDE_TITLE, title_that_fits
+
+    for cells in (NARROW_TITLE, MIDDLE_TITLE, WIDE_TITLE):
+        said = [title_that_fits(check.title, cells) for check in CHECKS]
+        assert [title for title in said if len(title) > cells or title.endswith("…")] == []
+        assert len(set(said)) == len(CHECKS)
+
+
+@pytest.mark.parametrize(("height", "picture"), [(24, False), (34, True), (45, True)])
+def test_the_rail_is_drawn_under_a_long_board_where_enough_checks_stay_in_sight(height, picture):
+    async def scenario():
+        async with opened(size=(120, height), taken=True) as (app, _):
+            assert ("B6" in shown(app)) is picture
+            assert sum(f" {number} " in shown(app) for number in range(1, 15)) == 14
+
+    run(scenario())
