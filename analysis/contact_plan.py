@@ -37,7 +37,7 @@ SAME_PART = 0.05  # of the smallest band: contacts that change less do not make 
 PLANNED = 48  # draws a plan is made on; it is played through in all
 GOING_DOWN = 36  # draws the lifts go down the mean loss in
 UNSURE_COST, UNSURE_mm = 0.4, 0.1  # of the loss, per mm by which lifts scatter by more: their display is no guide
-OFTEN = 0.1  # a round that leaves the machine worse in more of the draws is not made
+OFTEN = 0.25  # a round that leaves the machine worse in more of the draws is not made
 DEEPER = 5  # linear programmes in search of the best possible
 DOWN = 30  # evaluations of the mean loss on the way down
 
