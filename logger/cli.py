@@ -55,13 +55,21 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return _run(list(argv), console)
     except KeyboardInterrupt:
-        console.note("truestroke: Interrupted. Whatever was recorded until now is kept.")
-        return INTERRUPTED
+        return _interrupted(console)
+    except RuntimeError as error:  # Python 3.11 makes one of a Ctrl-C that falls into the making of a class
+        if not isinstance(error.__cause__, KeyboardInterrupt):
+            raise
+        return _interrupted(console)
     except BrokenPipeError:
         console.let_go()  # whoever read our output has stopped reading: nothing to say, nobody to say it to
         return COULD_NOT
     finally:
         console.end_progress()
+
+
+def _interrupted(console: Console) -> int:
+    console.note("truestroke: Interrupted. Whatever was recorded until now is kept.")
+    return INTERRUPTED
 
 
 def _run(arguments: list[str], console: Console) -> int:

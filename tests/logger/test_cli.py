@@ -193,6 +193,31 @@ def test_ctrl_c_is_130(command, capsys):
     assert capsys.readouterr().err == "truestroke: Interrupted. Whatever was recorded until now is kept.\n"
 
 
+@pytest.mark.skipif(sys.version_info >= (3, 12), reason="from 3.12 on the exception itself comes through")
+def test_ctrl_c_while_a_class_is_being_made_is_130_too(command, capsys):
+    """Python 3.11 wraps what is raised in ``__set_name__``: a Ctrl-C during an import then looks like a fault."""
+
+    class Field:
+        def __set_name__(self, owner, name):
+            raise KeyboardInterrupt
+
+    def interrupted(args):
+        type("Made", (), {"field": Field()})
+
+    command(interrupted)
+    assert cli.main(["spots"]) == 130
+    assert capsys.readouterr().err == "truestroke: Interrupted. Whatever was recorded until now is kept.\n"
+
+
+def test_any_other_runtime_error_goes_up(command):
+    def fails(args):
+        raise RuntimeError("not foreseen") from ValueError("why")
+
+    command(fails)
+    with pytest.raises(RuntimeError, match="not foreseen"):
+        cli.main(["spots"])
+
+
 def test_a_reader_that_goes_away_is_no_traceback():
     first, second = os.pipe()
     os.close(first)
