@@ -248,7 +248,10 @@ class InventedParts(JobParts):
     def swept_direction(self, job: Job, set_up: str, instrument: str) -> str:
         return super().swept_direction(job, set_up, instrument) if self.asks_direction else ""
 
-    def report(self, job: Job, units: str) -> Path:
+    def report(self, job: Job, units: str, progress: Callable[[int, int], object] | None = None) -> Path:
+        if progress is not None:
+            progress(1, 2)
+            progress(2, 2)
         return job.folder / "report.html"
 
     def recent(self) -> list[RecentJob]:

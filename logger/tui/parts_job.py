@@ -176,15 +176,15 @@ class JobParts:
 
         record_swept(job, set_up, instrument, moved_as_said=moved_as_said)
 
-    def report(self, job: Job, units: str) -> Path:
-        """Write the report into the job's folder; its path. Slow."""
+    def report(self, job: Job, units: str, progress: Callable[[int, int], object] | None = None) -> Path:
+        """Write the report into the job's folder; its path. Slow; ``progress`` hears how many of how many rounds."""
         from logger.report.facts import gather
         from logger.report.files import refuse_what_is_not_ours, write_whole
         from logger.report.page import page
 
         target = job.folder / "report.html"
         refuse_what_is_not_ours(target)
-        write_whole(target, page(gather(job), "in" if units == "in" else "mm").encode("utf-8"))
+        write_whole(target, page(gather(job, progress=progress), "in" if units == "in" else "mm").encode("utf-8"))
         return target
 
     # --- journal ----------------------------------------------------------------------------------------------------

@@ -207,3 +207,17 @@ def test_the_rail_is_drawn_under_a_long_board_where_enough_checks_stay_in_sight(
             assert sum(f" {number} " in shown(app) for number in range(1, 15)) == 14
 
     run(scenario())
+
+
+def test_the_report_is_written_in_a_thread_that_tells_how_far_it_is():
+    async def scenario():
+        async with opened(taken=True) as (app, pilot):
+            said = []
+            app.screen.say = said.append
+            await press(app, pilot, "r")
+            assert [words.split(":")[0] for words in said] == ["Writing the report; a few seconds."] + [
+                "Writing the report"
+            ] * 2 + ["Written"]
+            assert "2 of 2 rounds" in said[2]
+
+    run(scenario())

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, ClassVar
 
 from textual import events, work
 from textual.widget import Widget
-from textual.worker import Worker, WorkerState
+from textual.worker import Worker, WorkerState, get_current_worker
 
 from logger.errors import TruestrokeError
 from logger.rail_picture import Seen, rail_picture
@@ -264,8 +264,13 @@ class BoardScreen(Sheet):
 
     @work(thread=True, exclusive=True, group="report", exit_on_error=False)
     def _report_in_thread(self, units: str) -> Path | None:
-        job = self.session.job
-        return self.session.parts.report(job, units) if job is not None else None
+        job, worker = self.session.job, get_current_worker()
+
+        def told(done: int, total: int) -> None:
+            if not worker.is_cancelled:
+                self.app.call_from_thread(self.say, f"Writing the report: {done} of {total} rounds are worked out.")
+
+        return self.session.parts.report(job, units, told) if job is not None else None
 
     def action_undo(self) -> None:
         """Take back what was written down last."""
