@@ -63,12 +63,19 @@ class ParkedMove:
 
 
 def parse_all(texts: Iterable[str], machine: Machine) -> list[TypedMove | ParkedMove]:
-    """Every move, in the order typed. Raises ``NotAllowed`` for the first that cannot be, or a bolt named twice."""
+    """Every move, in the order typed. Raises ``NotAllowed`` for the first that cannot be, or a bolt named twice.
+
+    By a display a bolt may be turned again at the end of a round: each turn then has readings of its own.
+    """
     moves = [parse(part, machine) for text in texts for part in text.split()]
-    names = [move.bolt for move in moves]
-    twice = next((name for name in names if names.count(name) > 1), None)
-    if twice is not None:
-        raise NotAllowed(f"{twice} is named {names.count(twice)} times.", "Give each bolt's whole move once.")
+    of_bolt = {name: [move for move in moves if move.bolt == name] for name in dict.fromkeys(m.bolt for m in moves)}
+    for name, its in of_bolt.items():
+        by_display = all(isinstance(move, ParkedMove) for move in its)
+        if len(its) > 1 and not (by_display and len(set(its)) == len(its)):
+            raise NotAllowed(
+                f"{name} is named {len(its)} times.",
+                "Give each bolt's whole move once; only turns by a display are given one by one, in their order.",
+            )
     return moves
 
 

@@ -87,6 +87,15 @@ def test_what_cannot_be_is_refused_with_the_part_that_is_wrong(text, said):
 def test_a_bolt_named_twice_is_refused():
     with pytest.raises(NotAllowed, match="B1 is named 2 times"):
         parse_all(["B1=+0.1mm", "B2=+0.1mm", "B1=+0.1mm"], MACHINE)
+    with pytest.raises(NotAllowed, match="B1 is named 2 times"):
+        parse_all(["B1@810:+0.036..+0.084", "B1@810:+0.036..+0.084"], MACHINE)
+    with pytest.raises(NotAllowed, match="B1 is named 2 times"):
+        parse_all(["B1@810:+0.036..+0.084", "B1=+0.1mm"], MACHINE)
+
+
+def test_by_a_display_a_bolt_may_be_turned_again_at_the_end_of_a_round():
+    moves = parse_all(["B1@810:+0.036..+0.084", "B2@1100:+0.05..+0.06", "B1@810:+0.070..+0.084"], MACHINE)
+    assert [move.bolt for move in moves] == ["B1", "B2", "B1"]
 
 
 def test_moves_may_come_as_one_argument_or_several():
