@@ -29,7 +29,7 @@ class Scales:
     line_delay_s: float = 0.05
     hysteresis_both: float = 0.05
     hysteresis_one: float = 0.002
-    drift_per_s: float = 5e-5
+    drift_per_s: float = 1.2e-4
     pass_shift: float = 0.0015
     least_noise: float = 0.001  # forward and return differ by this even at one place: contact, play, the display's step
     sweep_shift: float = 0.004

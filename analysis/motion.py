@@ -17,8 +17,11 @@ from analysis.results import BoolArray, FloatArray
 SPEED_SPREAD = (
     0.14  # relative standard deviation of a hand's speed; scaled by the data later. Common practice, no source
 )
-IDLE_S = (0.4, 0.25)  # time lost between a mark at rest and moving, and between stopping and the mark: common practice,
-START_SPREAD_S = 0.25  # no source; and their spread
+# Time lost between a mark at rest and the push at its full pace, and between that pace and the mark at the end: a
+# moment until the hand moves and half of the time in which it gathers speed; easing up to the stop, and the key after
+# it. Common practice, no source; and their spread.
+IDLE_S = (0.5, 0.5)
+START_SPREAD_S = 0.35
 _MOMENT_S = 2.0  # a push from stop to stop that takes longer is even in its middle
 _LONG = 2.5  # an interval so many times as long as its neighbour decides the speed where they meet
 _SHARES = ((0.6, 0.7), (0.4, 3.0))  # the unevenness lives on these shares and correlation times (s)

@@ -19,6 +19,7 @@ from analysis.results import FloatArray, Profile, Quantity
 
 GRID_MM = 10.0
 _MOST_GAP_MM = 80.0
+PLAY_MM = 0.0015  # of an indicator in order; common practice, no source
 
 
 class NothingSeen(ValueError):
@@ -67,18 +68,37 @@ def make_profile(
     fixed = basis @ fit.covariance_fixed_position @ basis.T
     whole = basis @ fit.covariance @ basis.T
     position = fit.common_position_covariance(x) + layout
-    covariance = whole + position + step + instrument**2
+    play = _play_covariance(fit, x)
+    covariance = whole + position + step + play + instrument**2
     parts = {
         "repeatability": _root(np.diag(noise)),
         "drift": _root(np.diag(fixed) - np.diag(noise)),
         "position": _root(np.diag(whole) - np.diag(fixed) + np.diag(position)),
         "resolution": _root(np.diag(step)),
+        "play": _root(np.diag(play)),
         "instrument": np.full(len(x), instrument),
     }
     return Profile(
         quantity, unit, x, fit.value(x), 2.0 * _root(np.diag(covariance)), (covariance + covariance.T) / 2.0,
         zero_known, not_seen(stroke_mm, _runs(x)), parts, _reports(fit), tuple(warnings),
     )  # fmt: skip
+
+
+def _play_covariance(fit: Fit, x: FloatArray) -> FloatArray:
+    """What play of the indicator, which a hand's positions cannot be told from, may add: it lowers summits and lifts
+    hollows and the far end, the same in all passes, and does nothing on slopes that are gone over both ways. Nothing
+    where a position is measured: there the fit tells it."""
+    if all(one.motion.measured for one in fit.passes) or len({one.motion.direction for one in fit.passes}) < 2:
+        return np.zeros((len(x), len(x)))
+    there = fit.value(x)
+    width = max(PLAY_MM, 0.005 * float(np.ptp(there)), 1e-9)
+    state, states = 0.0, []
+    both = np.concatenate([there, there[::-1]])
+    for step in np.diff(both, prepend=both[:1]).tolist():
+        state = min(max(state + step / width, -1.0), 1.0)
+        states.append(state)
+    mean = (np.array(states[: len(x)]) + np.array(states[len(x) :])[::-1]) / 2.0
+    return np.asarray(PLAY_MM**2 * np.outer(mean, mean), float)
 
 
 def _runs(x: FloatArray) -> list[Interval]:
