@@ -212,7 +212,7 @@ def test_the_rail_is_drawn_under_a_long_board_where_enough_checks_stay_in_sight(
 def test_the_report_is_written_in_a_thread_that_tells_how_far_it_is():
     async def scenario():
         async with opened(taken=True) as (app, pilot):
-            said = []
+            said: list[str] = []
             app.screen.say = said.append
             await press(app, pilot, "r")
             assert [words.split(":")[0] for words in said] == ["Writing the report; a few seconds."] + [
