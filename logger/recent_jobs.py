@@ -27,6 +27,11 @@ MOST_BYTES = 64 * 1024
 MOST_SIGNS = 400
 
 
+def holds_a_job(folder: Path | str) -> bool:
+    """Whether there is a machine.yaml in the folder; what it says is not read here."""
+    return (Path(folder) / "machine.yaml").is_file()
+
+
 @dataclass(frozen=True, slots=True)
 class RecentJob:
     """One job as last opened. ``opened`` is UTC (ISO 8601); port, instrument and set-up are those used last."""
@@ -42,7 +47,7 @@ class RecentJob:
     def there(self) -> bool:
         """True if the folder still holds a machine.yaml."""
         try:
-            return (Path(self.folder) / "machine.yaml").is_file()
+            return holds_a_job(self.folder)
         except (OSError, ValueError):
             return False
 

@@ -315,15 +315,20 @@ def make_app(
     parts: Parts | None = None,
 ) -> TruestrokeApp:
     """The app with its session. A path that is no job opens without one, so that the start screen can say so."""
-    from logger.job import Job
-    from logger.machines import FILE_NAME
+    from logger.recent_jobs import holds_a_job
     from logger.tui.parts import RealParts
 
+    opened: Job | None = None
     if isinstance(job, str | Path):
-        job = Job.open(job) if (Path(job) / FILE_NAME).is_file() else None
+        if holds_a_job(job):  # reading machines is not loaded before the start page is painted
+            from logger.job import Job
+
+            opened = Job.open(job)
+    else:
+        opened = job
     session = Session(
         parts=parts or RealParts(),
-        job=job,
+        job=opened,
         tour=tour,
         port=open_on.port,
         instrument_name=open_on.instrument,

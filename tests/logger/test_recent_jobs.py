@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from logger.recent_jobs import MOST, RecentJobs, default_path
+from logger.recent_jobs import MOST, RecentJobs, default_path, holds_a_job
 
 NOON = datetime(2026, 3, 14, 12, 0, tzinfo=UTC)
 
@@ -97,3 +97,11 @@ def test_it_is_kept_where_the_system_keeps_a_programs_state(monkeypatch, tmp_pat
     if sys.platform.startswith("linux"):
         assert default_path() == Path(tmp_path) / "truestroke" / "recent.json"
     assert default_path().name == "recent.json"
+
+
+def test_the_name_of_the_machines_file_is_the_one_that_is_read(tmp_path):
+    from logger.machines import FILE_NAME
+
+    assert not holds_a_job(tmp_path)
+    (tmp_path / FILE_NAME).write_text("", encoding="utf-8")
+    assert holds_a_job(tmp_path)
