@@ -22,6 +22,8 @@ SPEED_SPREAD = (
 # it. Common practice, no source; and their spread.
 IDLE_S = (0.5, 0.5)
 START_SPREAD_S = 0.35
+_EVENED_MM = 5.0  # a mark as well known as this is left where it was set
+_PACE_MISSED = 0.15  # relative deviation of a pass's mean pace between its ends
 _MOMENT_S = 2.0  # a push from stop to stop that takes longer is even in its middle
 _LONG = 2.5  # an interval so many times as long as its neighbour decides the speed where they meet
 _SHARES = ((0.6, 0.7), (0.4, 3.0))  # the unevenness lives on these shares and correlation times (s)
@@ -111,6 +113,23 @@ class Motion:
         anchors = self._unanchored(self.t_s, self.t_s) + np.diag(self.standard_uncertainty_mm**2)
         conditioned = free - across @ np.linalg.solve(anchors, across.T)
         return (conditioned + conditioned.T) / 2.0
+
+    def evened(self, delay_s: float) -> Motion:
+        """The same pass with its hand marks where marks, edges and an evenly pushing hand together put them (the mean
+        that belongs to :meth:`covariance_mm2`): a track through every mark as pressed has each press's own scatter in
+        it. ``delay_s`` is how late they were all. Anchors at rest, at edges and at stops stay."""
+        moved = self.delayed & (self.standard_uncertainty_mm > _EVENED_MM)
+        if self.measured or not moved.any() or len(self.t_s) < 4:
+            return self
+        moving = self._moving_t_s()
+        way = moving - moving[0]
+        late = self._speed_at_anchors() * self.delayed * self.direction * delay_s
+        line = np.interp(moving, moving[[0, -1]], self.x_mm[[0, -1]])
+        own = self._unanchored(self.t_s, self.t_s) + (_PACE_MISSED * self.speed_mm_s) ** 2 * np.outer(way, way)
+        noise = np.diag(self.standard_uncertainty_mm**2)
+        smooth = line + own @ np.linalg.solve(own + noise, self.x_mm + late - line) - late
+        x = np.where(moved, smooth, self.x_mm)
+        return replace(self, x_mm=x) if np.all(np.diff(x) * self.direction > 1.0) else self
 
     def with_anchor(self, t_s: float, x_mm: float, standard_uncertainty_mm: float) -> Motion:
         """The same pass with one more place known (a landmark in the readings: no operator's delay in it).

@@ -328,7 +328,15 @@ def _without_bad_marks(
             trimmed, current[which].t_s[inside], current[which].value[inside], current[which].sweep
         )
         fit = fit_passes(current, scales, resolution=resolution)
-    return fit, notes, repairs
+    return _evened(current, fit, scales, resolution), notes, repairs
+
+
+def _evened(readings: Sequence[PassReadings], fit: Fit, scales: Scales, resolution: float) -> Fit:
+    """The fit once more with the marks evened, now that their common delay is known."""
+    even = [replace(one, motion=one.motion.evened(fit.delay_s)) for one in readings]
+    if all(new.motion is old.motion for new, old in zip(even, readings, strict=True)):
+        return fit
+    return fit_passes(even, scales, resolution=resolution)
 
 
 def _without_place(readings: PassReadings, x_mm: float) -> PassReadings:

@@ -302,7 +302,8 @@ def _wire_fields() -> list[dict[str, Any]]:
         {
             "name": "channel",
             "type": "string",
-            "description": "in: received; out: a request truestroke sent; key: operator's mark; gap: noted; link",
+            "description": "in: received; out: a request truestroke sent; key: operator's mark; undo: the newest mark "
+            "taken back; gap: noted; link",
         },
         {"name": "bytes", "type": "string", "description": "what arrived: printable ASCII, backslash escapes, \\xHH"},
     ]
