@@ -102,6 +102,7 @@ class RecorderSpec:
                 give_up_s=self.give_up_s,
                 step=step,
                 position_step=0.25 * counts,
+                goes_on_alone=self.folder is not None and self.kind == "sweep",
             ),
             requests=instrument.requests,
             poll_interval_s=instrument.poll_interval_s,

@@ -33,6 +33,8 @@ class EndRules:
     """One step of the instrument, in its own unit."""
     position_step: float = 0.25
     """One step of its position field, in the field's own unit (mm or counts)."""
+    goes_on_alone: bool = True
+    """A sweep goes on when its screen is gone (a line that dropped); what is only watched holds no port then."""
 
 
 class Watch:
@@ -78,6 +80,8 @@ class Watch:
         if rules.until == "still" and self._still.stands(quiet_ns=t_ns - self._heard_ns):
             return "still"
         if self._gone_ns is not None:
+            if not rules.goes_on_alone:
+                return "screen gone"
             quiet = t_ns - max(self._heard_ns, self._gone_ns) >= QUIET_WITHOUT_SCREEN_NS
             if quiet or t_ns - self._gone_ns >= LONGEST_WITHOUT_SCREEN_NS:
                 return "screen gone"

@@ -57,6 +57,14 @@ def test_where_a_position_is_sent_it_is_the_position_that_stands():
     assert still_watch([*moving, *[(10 + t / 10, 0.1, 2000.0) for t in range(31)]]) == "still"
 
 
+def test_what_is_only_watched_lets_go_of_the_port_when_the_screen_is_gone():
+    watch = Watch(EndRules(goes_on_alone=False))
+    watch.note([reading(12, 0.1)], 12 * S)
+    assert watch.over(12 * S) is None
+    watch.screen_gone(12 * S)
+    assert watch.over(12 * S) == "screen gone"
+
+
 def test_without_a_screen_it_ends_when_the_line_is_quiet_or_after_ten_minutes():
     watch = Watch(EndRules())
     watch.screen_gone(10 * S)
