@@ -16,9 +16,8 @@ from typing import Protocol
 
 import numpy as np
 
-from analysis.bolts import WORSE, plan_round
+from analysis.bolts import WORSE, best_with, plan_round
 from analysis.chebyshev import chebyshev_lifts, worst_ratio
-from analysis.guided import choose_parks
 from analysis.results import FloatArray, IntArray
 from analysis.situation import (
     Errors,
@@ -226,16 +225,15 @@ TRAVEL_COST = 0.02  # of the loss, per mm of thread: what helps nothing is not t
 
 
 def _steps_of(situation: Situation, few: Contact, errors: Errors, lifts: FloatArray) -> tuple[Step, ...]:
-    """A round that ends at ``lifts``: the largest first, parked where each is seen best at the contacts of its end."""
-    bolts = [int(b) for b in np.argsort(-np.abs(lifts)) if abs(lifts[b]) >= situation.smallest_mm[b]]
+    """A round that ends near ``lifts``: parks and targets as for any rail, on the contacts of its end."""
+    bolts = tuple(int(b) for b in np.flatnonzero(np.abs(lifts) >= situation.smallest_mm))
     if not bolts:
         return ()
-    whole = np.broadcast_to(lifts, (len(few.lifts_mm), situation.bolts))
-    change, response = few.change_and_response(whole)
+    change, response = few.change_and_response(np.broadcast_to(lifts, (len(few.lifts_mm), situation.bolts)))
     offset = change - response @ lifts
     linear = replace(situation, response=response, offset=offset)
-    parks = choose_parks(linear, replace(errors, value=errors.value + offset), tuple(bolts), lifts[bolts])
-    return tuple(Step(bolt, park, 0.0, float(lifts[bolt])) for bolt, park in parks)
+    made = best_with(linear, replace(errors, value=errors.value + offset), bolts, lifts[list(bolts)], refine=True)
+    return made.steps if made is not None else ()
 
 
 def play_in_contact(situation: Situation, contact: Contact, errors: Errors, steps: tuple[Step, ...]) -> Outcome:
