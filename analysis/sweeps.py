@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from analysis.bad_marks import without_bad_marks
 from analysis.cells import PassReadings
 from analysis.contact import Interval, Touch, find_touching
 from analysis.ends import free_rest
@@ -151,7 +152,9 @@ def _outcome(
     if any(new is not old for new, old in zip(sharpened, touched, strict=True)):
         touched = sharpened
         fit = fit_passes(touched, scales, resolution=geometry.resolution)
-    fit, notes, repairs = _without_bad_marks(touched, fit, scales, geometry.resolution, sweeps)
+    fit, notes, repairs = without_bad_marks(
+        touched, fit, scales, geometry.resolution, [(sweep.name, sweep.evidence.accept) for sweep in sweeps]
+    )
     warnings.extend(notes)
     warnings.extend(_what_was_set_aside(fit))
     profile = make_profile(
@@ -287,86 +290,6 @@ def _sign_of_steps(steps: Sequence[float], geometry: Geometry) -> list[str]:
         f"Where the tip loses the surface the height goes the wrong way by {abs(float(np.median(clear))):.2f} mm: "
         "the sign may be switched. Lift the tip by hand and see that the number moves as the set-up says."
     ]
-
-
-def _without_bad_marks(
-    readings: Sequence[PassReadings], fit: Fit, scales: Scales, resolution: float, sweeps: Sequence[SweepData]
-) -> tuple[Fit, list[str], list[Repair]]:
-    """Leave out the marks that the other passes contradict, the worst first, at most three; with consent they are moved
-    to where the other passes put them."""
-    notes: list[str] = []
-    repairs: list[Repair] = []
-    current = list(readings)
-    for _ in range(3):
-        worst = _worst_anchor(current, fit)
-        if worst is None:
-            break
-        which, anchor, miss = worst
-        motion = current[which].motion
-        late_s = miss * motion.direction / motion.speed_mm_s
-        sweep = sweeps[current[which].sweep]
-        by_hand = bool(motion.delayed[anchor])
-        found = (
-            f"The {'mark' if by_hand else 'strip'} at {motion.x_mm[anchor]:.0f} mm in pass {which + 1} is "
-            f"{abs(miss):.0f} mm off what the other passes say"
-            + (f": about {abs(late_s):.1f} s {'late' if late_s > 0 else 'early'}." if by_hand else ".")
-        )
-        if not by_hand:
-            notes.append(f"{found} A strip moved; which way it lay when is not known: it was left out of every pass.")
-            current = [_without_place(each, float(motion.x_mm[anchor])) for each in current]
-            fit = fit_passes(current, scales, resolution=resolution)
-            continue
-        elif "late mark moved" in sweep.evidence.accept:
-            notes.append(f"{found} It was moved by that, as agreed.")
-            trimmed = motion.with_anchor_moved(anchor, -late_s)
-        else:
-            notes.append(f"{found} It was left out.")
-            repairs.append(Repair("late mark moved", sweep.name, found, "take it as pressed when the others say"))
-            trimmed = motion.without_anchor(anchor)
-        inside = (current[which].t_s >= trimmed.t_s[0]) & (current[which].t_s <= trimmed.t_s[-1])
-        current[which] = PassReadings(
-            trimmed, current[which].t_s[inside], current[which].value[inside], current[which].sweep
-        )
-        fit = fit_passes(current, scales, resolution=resolution)
-    return _evened(current, fit, scales, resolution), notes, repairs
-
-
-def _evened(readings: Sequence[PassReadings], fit: Fit, scales: Scales, resolution: float) -> Fit:
-    """The fit once more with the marks evened, now that their common delay is known."""
-    even = [replace(one, motion=one.motion.evened(fit.delay_s)) for one in readings]
-    if all(new.motion is old.motion for new, old in zip(even, readings, strict=True)):
-        return fit
-    return fit_passes(even, scales, resolution=resolution)
-
-
-def _without_place(readings: PassReadings, x_mm: float) -> PassReadings:
-    """The pass without its anchor at that place, unless it is one of its ends."""
-    at = np.nonzero(readings.motion.x_mm[1:-1] == x_mm)[0]
-    return replace(readings, motion=readings.motion.without_anchor(int(at[0]) + 1)) if len(at) else readings
-
-
-def _worst_anchor(readings: Sequence[PassReadings], fit: Fit) -> tuple[int, int, float] | None:
-    """(pass, anchor, miss in mm) of the mark whose fitted shift is far beyond its own scatter."""
-    if len(fit.passes) != len(readings) or len(readings) < 2:
-        return None
-    worst, found = 4.5, None
-    for which, fitted in enumerate(fit.passes):
-        motion: Motion = fitted.motion
-        if motion.measured or len(motion.t_s) < 4:
-            continue
-        for anchor in range(1, len(motion.t_s) - 1):
-            x = motion.x_mm[anchor]
-            edge = motion.landmark is not None and bool(motion.landmark[anchor])
-            stood = x in (motion.x_mm[anchor - 1], motion.x_mm[anchor + 1])  # a stop is neither mark nor strip
-            if edge or stood or not fitted.x_from_mm <= x <= fitted.x_to_mm:
-                continue
-            miss = float(np.interp(x, fitted.node_x_mm, fitted.shift_mm))
-            # The shift against the other passes' mean shows (1 - 1/P) of this mark's own error.
-            share = 1.0 - 1.0 / len(readings)
-            ratio = abs(miss) / (motion.standard_uncertainty_mm[anchor] * np.sqrt(share))
-            if ratio > worst and abs(miss) > 30.0:
-                worst, found = ratio, (which, anchor, miss / share)
-    return found
 
 
 def _what_was_set_aside(fit: Fit) -> list[str]:
