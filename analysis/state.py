@@ -32,7 +32,7 @@ TWISTS_mm = ((900.0, 3e-4), (250.0, 3e-5))  # the same of its twist, mm/mm
 POSITION_mm = 1.0
 TILT = 1e-3
 TOP_FORM_mm = (300.0, 0.004)
-TABLE_mm = (200.0, 0.004)  # as in the findings: a cast table nobody mapped (common practice, no source)
+TABLE_mm = (250.0, 0.008)  # a cast table nobody mapped, what is scraped and what sags (common practice, no source)
 LEVEL_ZERO_mm_per_m = 1.0
 STATIONS = 30
 

@@ -25,7 +25,9 @@ from analysis.situation import Step
 from logger.advising.resting import REACH_mm, lifted
 
 if TYPE_CHECKING:
+    from analysis.carriage import Carriage
     from logger.advising.places import Goal
+    from logger.machines import Machine
 
 
 DRAWS = 120  # every one is solved with its own contacts
@@ -72,6 +74,17 @@ def with_ends(sweep: Sweep, measured: Sweep, lying: Lying) -> Sweep:
         covariance[:, end] = covariance[end]
         covariance[end, end] = covariance[edge, edge] + float(beyond.var()) + (END_mm_per_mm * apart) ** 2
     return replace(sweep, value=value, covariance=covariance)
+
+
+def bearing_words(carriage: Carriage, swept: Sequence[str], machine: Machine) -> list[str]:
+    """What a carriage on more than two bearings means for whoever sweeps it with one set-up alone."""
+    if any(machine.set_up(name).axis == "pitch" for name in swept):
+        return []
+    return [
+        f"The carriage has {len(carriage.bearing_offsets_mm)} bearings and stands on those that lie highest, others "
+        f"as it rolls on: which, the sweep does not say. A level along it read at stops (pitch) shows it, and takes "
+        f"about a third off what the next rounds cannot foresee."
+    ]
 
 
 def carried_lifts(running: Running, lifts: Lifts, parked: Parked, bolt: int) -> FloatArray:

@@ -28,7 +28,7 @@ from analysis.rounds import Parked, Sweep, extended, observed, thinned
 from analysis.running import Lying, Running, stands
 from analysis.situation import Outcome, Situation
 from logger.advising import inputs
-from logger.advising.carrying import carried_lifts, carried_of, learn_form, with_ends
+from logger.advising.carrying import bearing_words, carried_lifts, carried_of, learn_form, with_ends
 from logger.advising.loading import loads_of
 from logger.advising.places import Goal, place_goals
 from logger.advising.resting import hanging_words, lifted, resting_lifts, resting_of
@@ -150,6 +150,8 @@ def stand_on(common: Common, first: list[str]) -> Ground:
         start = len(common.lifts.bolt) - made
         moved = lifted(learned, common.lifts.bolt[start:], learned.lifts_mm[:, start:])
         contact = replace(contact, lifts_mm=contact.lifts_mm + moved[:, None, :])
+    if common.running is not None:
+        warnings += bearing_words(learned.prior.bench.carriage, list(state.current), machine)
     if isinstance(contact, Resting):
         warnings += hanging_words(contact, [bolt.name for bolt in machine.bolts])
     thread_mm = inputs.travel_of(machine, state.rounds)

@@ -65,8 +65,8 @@ def test_more_set_ups_never_leave_more_doubt_and_a_second_stand_takes_much_of_it
 
 
 def test_two_stands_on_a_table_nobody_mapped_tell_the_tilt_no_better_than_the_table_between_their_feet():
-    """Two feet 350 mm apart on a cast table 4 um (k = 1) off its plane: a slope of 4 um * sqrt(2) / 0.35 m or so."""
+    """Two feet 350 mm apart on a cast table 8 um (k = 1) off its plane: a slope of 8 um * 1.1 / 0.35 m or so."""
     sweeps = [swept(BLADE), swept(SPINDLE), swept(LEVELS[0], 0.005), swept(LEVELS[1], 0.005)]
     _, doubt = tilt_over_stroke(estimate_shape(CARRIAGE, sweeps))
     _, mapped = tilt_over_stroke(estimate_shape(CARRIAGE, sweeps, table_mapped=True))
-    assert mapped < 0.7 * doubt and 0.008 < doubt < 0.020
+    assert mapped < 0.7 * doubt and 0.018 < doubt < 0.035

@@ -40,10 +40,12 @@ def test_a_stand_knows_its_own_place_and_nothing_of_the_tilt():
 
 
 def test_a_second_stand_tells_the_tilt_as_well_as_its_readings_and_the_table_allow():
-    """Two feet 350 mm apart, each 4 um (k = 1) off the table's plane: 2 * 4 um * sqrt(2) / 350 mm over 2600 mm."""
+    """Two feet 350 mm apart, each 8 um (k = 1) off the plane and much alike over 250 mm: their difference is
+    8 um * sqrt(2 - 2 exp(-0.5 (350 / 250)^2)), a slope over 350 mm and twice that over 2600 mm.
+    """
     known = looking("across", "spindle", "pitch", "roll")
-    by_hand = 2 * 0.004 * np.sqrt(2) / 350.0 * 2600.0
-    assert known[RISE] == pytest.approx(by_hand, rel=0.6)
+    by_hand = 2 * 0.008 * np.sqrt(2 - 2 * np.exp(-0.5 * (350.0 / 250.0) ** 2)) / 350.0 * 2600.0
+    assert known[RISE] == pytest.approx(by_hand, rel=0.3)
     assert looking("across", "spindle", "pitch", "roll", mapped=True)[RISE] < 0.6 * known[RISE]
 
 
