@@ -19,7 +19,8 @@ from analysis.results import FloatArray, Profile, Quantity
 
 GRID_MM = 10.0
 _MOST_GAP_MM = 80.0
-PLAY_MM = 0.0015  # of an indicator in order; common practice, no source
+HIDDEN_MM = 0.0015  # drift, and offset between directions, that look like a hand's delay: common to all heights
+PLAY_MM = 0.0018  # of an indicator in order; common practice, no source
 
 
 class NothingSeen(ValueError):
@@ -69,10 +70,11 @@ def make_profile(
     whole = basis @ fit.covariance @ basis.T
     position = fit.common_position_covariance(x) + layout
     play = _play_covariance(fit, x)
-    covariance = whole + position + step + play + instrument**2
+    hidden = HIDDEN_MM if play.any() else 0.0
+    covariance = whole + position + step + play + hidden**2 + instrument**2
     parts = {
         "repeatability": _root(np.diag(noise)),
-        "drift": _root(np.diag(fixed) - np.diag(noise)),
+        "drift": _root(np.diag(fixed) - np.diag(noise) + hidden**2),
         "position": _root(np.diag(whole) - np.diag(fixed) + np.diag(position)),
         "resolution": _root(np.diag(step)),
         "play": _root(np.diag(play)),
