@@ -24,6 +24,7 @@ class Carriage:
 
     ``travel_ratio`` 1: the bearings sit in the carriage. 0.5: it rolls on an intermediate cage that travels half as
     far; ``cage_middle_mm`` is then where the cage's middle stands when the carriage's middle stands at ``stroke[0]``.
+    ``bearing_N_mm``: stiffness of one bearing with the frame over it, where it is known.
     """
 
     bearing_offsets_mm: tuple[float, ...]
@@ -33,6 +34,7 @@ class Carriage:
     mass_kg: float = 35.0
     travel_ratio: float = 1.0
     cage_middle_mm: float | None = None
+    bearing_N_mm: float | None = None
 
     def cage_mm(self, s_mm: FloatArray) -> FloatArray:
         """Where the middle of the bearings stands when the carriage's middle is at ``s_mm``."""

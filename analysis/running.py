@@ -213,7 +213,10 @@ def gives(prior: Prior, coordinates: FloatArray) -> FloatArray:
     """What a bearing gives under an equal share of the weight (draws,), mm."""
     carriage = prior.bench.carriage
     share = carriage.mass_kg * GRAVITY_m_s2 / len(carriage.bearing_offsets_mm)
-    return np.asarray(share / ROLLERS_N_per_mm * np.exp(prior.spread.ln_share * coordinates[:, 7]))
+    known = carriage.bearing_N_mm is not None
+    spread = prior.spread.ln_stiffness_measured if known else prior.spread.ln_share
+    stiffness = carriage.bearing_N_mm if carriage.bearing_N_mm is not None else ROLLERS_N_per_mm
+    return np.asarray(share / stiffness * np.exp(spread * coordinates[:, 7]))
 
 
 def responses_of(prior: Prior, coordinates: FloatArray, grid: Grid) -> tuple[FloatArray, FloatArray]:

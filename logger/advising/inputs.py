@@ -66,6 +66,7 @@ def carriage_of(machine: machines.Machine) -> Carriage:
         top_length_mm=float(carriage.top_length_mm),
         edge_y_mm=float(carriage.edge_y_mm),
         mass_kg=float(carriage.mass_kg),
+        bearing_N_mm=carriage.bearing_stiffness_N_per_mm,
         travel_ratio=0.5 if carriage.cage else 1.0,
         cage_middle_mm=0.5 * (low + high) - 0.25 * (high - low) if carriage.cage else None,
     )

@@ -120,6 +120,9 @@ class Carriage(Strict):
         default_factory=lambda known: (-known["bearing_span_mm"] / 2, known["bearing_span_mm"] / 2),
         description="each bearing from the carriage's middle, + toward outfeed; default both ends of the span",
     )
+    bearing_stiffness_N_per_mm: Positive | None = Field(
+        default=None, description="of one bearing with the frame over it; counts where there are more than two"
+    )
     mass_kg: Positive = Field(default=35.0, description="mass of the carriage")
     top_length_mm: Positive = Field(description="length of the carriage's top")
     edge_y_mm: Number = Field(

@@ -14,7 +14,7 @@ from analysis.contact_plan import best_in_contact, plan_in_contact
 from analysis.prior import Bench, Prior, physics_response
 from analysis.response import SetUp, reading_weights
 from analysis.rounds import Parked, Round, Sweep, Turn
-from analysis.running import Lying, stands
+from analysis.running import Lying, gives, stands
 from analysis.running_learn import learn_running, seen_in
 from analysis.situation import Situation
 from fixtures.layouts import FOUR_BEARINGS
@@ -66,6 +66,14 @@ def test_contact_of_bearings_is_asked_only_where_it_decides():
     assert not stands(replace(BENCH, carriage=replace(CARRIAGE, bearing_offsets_mm=(-300.0, 300.0))))
     assert not stands(replace(BENCH, carriage=replace(CARRIAGE, travel_ratio=0.5)))  # a cage spreads the load itself
     assert not stands(replace(BENCH, one_way=np.ones(7, bool)))
+
+
+def test_bearings_known_to_be_soft_give_more_and_more_alike():
+    soft = Prior(replace(BENCH, carriage=replace(CARRIAGE, bearing_N_mm=2000.0)))
+    share_N = 42.0 * 9.80665 / 4.0
+    assert gives(soft, np.zeros((1, soft.size)))[0] == pytest.approx(share_N / 2000.0)
+    unknown = Prior(BENCH)
+    assert np.log(gives(unknown, unknown.draw(200))).std() > 3.0 * np.log(gives(soft, soft.draw(200))).std()
 
 
 def test_a_sweep_is_seen_whole_and_a_parked_turn_as_a_change(machine):
