@@ -319,8 +319,7 @@ class LiveScreen(LiveBase):
         super().__init__(feed)
         self._set_here = ""
         self._held_since = ""
-        self._set_before: list[tuple[float, str]] = []
-        """Offsets that held before the zeros and references of this screen, the newest last."""
+        self._set_before: list[tuple[float, str]] = []  # what held before each zero and reference, the newest last
 
     def words(self, now: Now, units: Units) -> list[Line]:
         lower, upper = self.limits()
@@ -329,9 +328,7 @@ class LiveScreen(LiveBase):
             lines.append([(f"  last {units.height(now.last_height)} {units.unit}", SOFT)])
         else:
             lines.append([(f"  {self._second_line(units, lower, upper)}", INK)])
-        lines.append(self._display_line(now, units))
-        lines.append(self._hold_line(units))
-        return lines
+        return [*lines, self._display_line(now, units), self._hold_line(units)]
 
     def _second_line(self, units: Units, lower: float, upper: float) -> str:
         factor = self.query_one("#step", StepBar).factor
@@ -363,14 +360,13 @@ class LiveScreen(LiveBase):
 
     def action_reference(self) -> None:
         """What is read now is a height that is typed."""
-        unit = self.show_units().unit
 
         def typed(value: float | None) -> None:
             if value is not None:
                 self._set(value / self.show_units().factor)
 
         self.truestroke.ask_number(
-            f"The tip stands on something of known height. How high above the table, {unit}?", typed
+            f"The tip stands on something of known height. How high above the table, {self.show_units().unit}?", typed
         )
 
     def _set(self, height: float) -> None:

@@ -7,10 +7,9 @@ could be made of).
 
 from __future__ import annotations
 
-import math
 from collections import deque
 from collections.abc import Iterable
-from typing import TYPE_CHECKING, ClassVar
+from typing import ClassVar
 
 from textual import work
 from textual.widget import Widget
@@ -23,28 +22,17 @@ from logger.tui.feed import Feed
 from logger.tui.keys import PLUG, Key
 from logger.tui.screens.ask import stations_or_complaint
 from logger.tui.screens.base import Sheet
-from logger.tui.widgets.choices import Choice, line_of
+from logger.tui.screens.plug_asked import ask_for_requests, ask_for_settings
+from logger.tui.widgets.choices import MOST_DECIMALS, Choice, decimals_of, line_of
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, Lines, wrap
 from logger.tui.wording import rate
 from logger.wording import count
-
-if TYPE_CHECKING:
-    from logger.instruments import Instrument
 
 OTHER_PORT = "another, typed by hand"
 ROWS = (3, 3, 5)
 """Rows for ports, instruments and set-ups at the smallest size."""
 LINES_KEPT = 40
-MOST_DECIMALS = 4
 SHOWN_PER_S = 10
-
-
-def decimals_of(instrument: Instrument) -> int:
-    """How many decimals an instrument shows, in its own unit."""
-    resolution = instrument.resolution if instrument.unit != "mm" else instrument.step
-    if resolution is None or resolution <= 0:
-        return MOST_DECIMALS
-    return min(MOST_DECIMALS, max(0, math.ceil(-math.log10(resolution) - 1e-9)))
 
 
 class PlugScreen(Sheet):
@@ -268,11 +256,12 @@ class PlugScreen(Sheet):
         self._trouble = ""
         elsewhere = next((one for one in heard if one.other is not None), None)
         if named is None and elsewhere is not None and self.session.job is not None:
-            self._offer_settings(elsewhere)
+            port = elsewhere.port
+            ask_for_settings(self, elsewhere, lambda path: self._settings_kept(port, path), self._say_trouble)
         elif named is None:
             said = " ".join(f"{one.port}: {one.says}" for one in heard)
             self._trouble = f"No instrument was recognised. {said}"
-            self._offer_to_ask([one.port for one in heard if one.silent])
+            ask_for_requests(self, [one.port for one in heard if one.silent], self._ask_on)
         else:
             self.session.port, self.session.instrument_name = named.port, named.instrument
             self.session.remember()
@@ -281,51 +270,23 @@ class PlugScreen(Sheet):
             self.say(f"Found on {named.port}: {says}. Now s sweeps, v looks at it live.")
         self._show()
 
-    def _offer_settings(self, heard: Heard) -> None:
-        """A known instrument at another speed than its file says: a file of its own beside the machine's."""
-        other, job = heard.other, self.session.job
-        if other is None or job is None:
-            return
+    def _settings_kept(self, port: str, path: str) -> None:
+        self.session.port, self.session.instrument_name = port, path
+        self.session.remember()
+        self._fill()
+        self._show()
+        self.truestroke.say(f"Written: {path}. Now s sweeps, v looks at it live.")
 
-        def keep() -> None:
-            try:
-                path = self.session.parts.keep_instrument(job, other)
-            except TruestrokeError as error:
-                self._trouble = f"{error.what} {error.todo}".strip()
-            else:
-                self.session.port, self.session.instrument_name = heard.port, path
-                self.session.remember()
-                self._fill()
-                self.truestroke.say(f"Written: {path}. Now s sweeps, v looks at it live.")
-            self._show()
+    def _say_trouble(self, words: str) -> None:
+        self._trouble = words
+        self._show()
 
-        says = heard.says.partition(". The profile itself")[0].removesuffix(".")
-        self.truestroke.ask_first(
-            f"Use {other.instrument} at {other.baud} baud?",
-            f"Heard on {heard.port}: {says}. Its own file names another speed. A copy of that file with these settings "
-            "is written into the machine's folder.",
-            keep,
-        )
-
-    def _offer_to_ask(self, names: list[str]) -> None:
-        """Some instruments only answer when they are asked: one question for each silent port, nothing sent before."""
-        if not names:
-            return
-        first, others = names[0], names[1:]
-
-        def ask() -> None:
-            self._finding = True
-            self._trouble = f"asking on {first}: read-only requests, a few seconds"
-            self._show_arrivals()
-            self._find_in_thread([first], may_ask=True)
-
-        self.truestroke.ask_first(
-            f"Send read-only requests to {first}?",
-            "Nothing arrives on it, and some instruments only answer when they are asked. A port in a workshop may "
-            "drive a machine: agree only where you know that this one does not.",
-            ask,
-            lambda: self._offer_to_ask(others),
-        )
+    def _ask_on(self, port: str) -> None:
+        """Send the read-only requests, in a thread."""
+        self._finding = True
+        self._trouble = f"asking on {port}: read-only requests, a few seconds"
+        self._show_arrivals()
+        self._find_in_thread([port], may_ask=True)
 
     def action_refresh_ports(self) -> None:
         """A cable was plugged in meanwhile."""

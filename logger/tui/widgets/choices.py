@@ -2,11 +2,18 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from logger.readings import Garbage, LinkBack, LinkLost, Mark, Reading, Record
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line
 from logger.wording import number
+
+if TYPE_CHECKING:
+    from logger.instruments import Instrument
+
+MOST_DECIMALS = 4
 
 
 @dataclass
@@ -39,7 +46,7 @@ class Choice:
         return first, self.options[first : first + rows]
 
 
-def line_of(record: Record, decimals: int = 4) -> Line:
+def line_of(record: Record, decimals: int = MOST_DECIMALS) -> Line:
     """One record as one line: time, then the reading as sent (``decimals``: the instrument's own), or the bytes and why
     nothing could be made of them."""
     at = (f"   {record.t_ns / 1e9:10.3f} s  ", SOFT)
@@ -56,3 +63,11 @@ def line_of(record: Record, decimals: int = 4) -> Line:
     if isinstance(record, LinkBack):
         return [at, (f"link back: {record.port}", BOLD)]
     return [at, (type(record).__name__.lower(), SOFT)]
+
+
+def decimals_of(instrument: Instrument) -> int:
+    """How many decimals an instrument shows, in its own unit."""
+    resolution = instrument.resolution if instrument.unit != "mm" else instrument.step
+    if resolution is None or resolution <= 0:
+        return MOST_DECIMALS
+    return min(MOST_DECIMALS, max(0, math.ceil(-math.log10(resolution) - 1e-9)))
