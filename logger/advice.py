@@ -24,7 +24,6 @@ from logger.advising.doubts import refuse_roll_on_one_line, round_words
 from logger.advising.extra_set_ups import would_show
 from logger.advising.fitness import before_the_first_bolt, stop_for_play
 from logger.advising.ground import (
-    DRAWS,
     UNEXPLAINED,
     Ground,
     best_reached,
@@ -310,7 +309,7 @@ def _turning(machine: Machine, base: Plan, ground: Ground, outcome: Outcome, not
             f"{len(outcome.steps)} of {len(machine.bolts)} bolts; "
             f"{100 * float(np.mean(outcome.ratio <= 1.0)):.0f} in 100 to be inside after this round, "
             f"{100 * nothing.chance_inside:.0f} in 100 with nothing turned "
-            f"({rows.stop} stations, {ground.situation.bolts} bolts, {DRAWS} draws).",
+            f"({rows.stop} stations, {ground.situation.bolts} bolts, {len(outcome.value)} draws).",
         ),
     )
 

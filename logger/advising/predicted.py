@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 NEXT_READING_mm = 0.0015  # error of the sweep that will be held against the prediction
 NEXT_ZERO_mm = 0.002  # and of the zero set again before it, drift included (common practice, no source)
+ADRIFT = 0.25  # part of the largest change by which a rail that only rests comes down as a whole (simulated saws)
 TABLE_mm = 0.006  # a table nobody mapped lies in what a carried tip reads (common practice, no source)
 
 
@@ -28,6 +29,9 @@ def predicted_of(ground: Ground, value: FloatArray) -> Predicted:
     part = value[:, ground.rows]
     change = part - ground.situation.value[ground.rows]
     part = part + _unmodelled(ground.sweeps[ground.main], change, not ground.mapped, ground.model_error)
+    if ground.learned.prior.bench.rests:
+        whole = np.random.default_rng(19).standard_normal((len(change), 1))
+        part = part + ADRIFT * np.abs(change).max(axis=1, keepdims=True) * whole
     width = np.ptp(part, axis=1)
     middle = float(np.median(width))
     group = ground.situation.groups[0]

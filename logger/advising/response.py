@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from analysis.carried import Carried
 from analysis.response import reading_weights
 from analysis.results import FloatArray
 from logger.advising.ground import DRAWS, ground_of
@@ -49,6 +50,8 @@ def responses_of(job: Job, set_up: str | None = None) -> Responses:
         return np.asarray(np.einsum("dsqb,sq->dsb", state, weights))
 
     learned = of(ground.learned.coordinates)
+    if isinstance(ground.contact, Carried):  # with the bearings that carry now
+        learned = ground.situation.response[:, ground.rows]
     return Responses(
         set_up=ground.main,
         unit=sweep.set_up.unit,
