@@ -39,7 +39,8 @@ BOLDER = (0.1, 0.02)  # parts of the response's variance counted by rounds that 
 WORSE, SELDOM = 1.2, 0.12  # a round may leave the machine this much worse in this part of the draws
 ROUGHLY = 8  # steps of the fit that are enough to rank
 PARTS = (1.0, 0.1)  # of the response's variance that larger sets are begun with
-AGAIN = 2  # so many bolts may be turned a second time in a round
+AGAIN = 2  # so many bolts may be turned a second time in a round ...
+COMING_BACK = 2.0  # ... where that is worth so many moves more than the move itself
 STANDING_STILL = 4  # a sweep that will show the same again is work as well: so many moves
 LIKELY = 0.5
 LARGEST = 4  # sets up to this size are all tried; larger ones are grown down from all bolts
@@ -156,7 +157,7 @@ def plan_round(
         starts = _with_one_more_or_less(situation, frozenset(step.bolt for step in best.steps))
     best = min(tried.values(), key=price)
     if made is not None:
-        best = turned_again(situation, errors, best, made, price)
+        best = turned_again(situation, errors, best, made, price, COMING_BACK * cost_per_move)
     if np.median(best.ratio) <= max(1.0, PROGRESS * np.median(nothing.ratio)) or len(tried) == 1:
         return best, nothing
     rounds = [best, *tried.values(), *bolder(situation, errors)]
@@ -202,9 +203,14 @@ def _with_one_more_or_less(situation: Situation, best: frozenset[int]) -> Starts
 
 
 def turned_again(
-    situation: Situation, errors: Errors, outcome: Outcome, made: Parks, price: Callable[[Outcome], float]
+    situation: Situation,
+    errors: Errors,
+    outcome: Outcome,
+    made: Parks,
+    price: Callable[[Outcome], float],
+    least_gain: float = 0.0,
 ) -> Outcome:
-    """The round with bolts turned a second time at its end, as long as that pays.
+    """The round with bolts turned a second time at its end, as long as that pays by more than ``least_gain``.
 
     What later bolts did at a park is put right there by its display, whatever the response: the one way in which a
     round answers to the machine before the next sweep. ``made``: turns of this round that were made already.
@@ -225,7 +231,8 @@ def turned_again(
             trials.append((price(outcome_of(few, some, longer, aims)[0]), longer, aims))
         _, longer, aims = min(trials, key=lambda trial: trial[0])
         better = optimise_targets(situation, errors, longer, aims)
-        if price(better) >= price(outcome):
+        too_small = any(abs(step.lift_mm) < situation.smallest_mm[step.bolt] for step in better.steps)
+        if too_small or price(better) + least_gain >= price(outcome):
             break
         outcome = better
     return outcome
