@@ -8,6 +8,11 @@ both sweeps.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from logger.tui.trace import Trace
+    from logger.tui.wording import Units
 
 FASTEST_MM_PER_S = 150.0
 """A steady push (common practice, no source)."""
@@ -50,3 +55,21 @@ def stretch_words(stretches: Sequence[tuple[float, float]], most: int = 2) -> st
     said = ", ".join(f"{a:.0f} to {b:.0f} mm" for a, b in stretches[:most])
     more = len(stretches) - most
     return f"{said} and {more} more" if more > 0 else said
+
+
+def push_words(trace: Trace, rate_hz: float | None, units: Units, *, at_stops: bool, by_position: bool) -> str:
+    """What the person at the carriage does now. ``at_stops``: a level, which is read standing; ``by_position``: the
+    lines carry the carriage's position, so that marks may be made and need not be."""
+    end = "outfeed" if trace.now.direction > 0 else "infeed"
+    if trace.now.complete:
+        last = len(trace.passes) >= trace.wanted
+        return "All marks made. Press enter." if last else "This pass is complete. Press enter, then come back."
+    if by_position and not trace.now.marks_s:
+        return f"It sends its position: no marks needed. Push to the {end} stop, then press enter."
+    if not trace.now.marks_s:
+        first = trace.now.stations_mm[0] if trace.now.stations_mm else 0.0
+        pace = "stopping at each mark" if at_stops else pace_words(rate_hz, None)
+        return f"Stand at {units.position(first)}, press space, push to the {end} stop, {pace}."
+    if at_stops:
+        return f"On to the {end} stop: stop at each mark, wait until it stands, press space."
+    return f"On to the {end} stop, {pace_words(rate_hz, trace.speed_mm_per_s())}. Space at each mark."

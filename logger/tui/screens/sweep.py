@@ -18,7 +18,7 @@ from logger.rail_picture import NOTHING, Curve, RailPicture, bolts_of, lines_for
 from logger.readings import Gap, LinkBack, LinkLost, Mark, Reading, Record, TakenBack
 from logger.tui.drawing import place_of, positions_of, windows_of
 from logger.tui.feed import Feed, Now, in_base_units
-from logger.tui.guidance import pace_words, stations_round, stretch_words
+from logger.tui.guidance import push_words, stations_round, stretch_words
 from logger.tui.keys import SWEEP, Key
 from logger.tui.screens.base import Sheet, TooSmall
 from logger.tui.screens.direction import look_first
@@ -256,23 +256,11 @@ class SweepScreen(Sheet):
         trace = self.trace
         if trace is None:
             return ""
-        end = "outfeed" if trace.now.direction > 0 else "infeed"
         if self.session.tour is not None and self.session.tour.marks_itself:
             return "On a real saw: power locked out, cable clear, space at each mark."
-        if trace.now.complete:
-            last = len(trace.passes) >= trace.wanted
-            return "All marks made. Press enter." if last else "This pass is complete. Press enter, then come back."
-        if self._by_position and not trace.now.marks_s:
-            return f"It sends its position: no marks needed. Push to the {end} stop, then press enter."
         rate_now = self.feed.now().rate if self.feed is not None else None
         level = self.feed is not None and self.feed.meaning.quantity == "mm/m"
-        if not trace.now.marks_s:
-            first = trace.now.stations_mm[0] if trace.now.stations_mm else 0.0
-            pace = "stopping at each mark" if level else pace_words(rate_now, None)
-            return f"Stand at {self.units.position(first)}, press space, push to the {end} stop, {pace}."
-        if level:
-            return f"On to the {end} stop: stop at each mark, wait until it stands, press space."
-        return f"On to the {end} stop, {pace_words(rate_now, trace.speed_mm_per_s())}. Space at each mark."
+        return push_words(trace, rate_now, self.units, at_stops=level, by_position=self._by_position)
 
     # --- keys -------------------------------------------------------------------------------------------------------
 
