@@ -36,7 +36,8 @@ RANKED = 60  # draws that are enough to rank sets of bolts
 PROGRESS = 0.6  # a round that ends at this part of where it began is made for itself, not for what it teaches
 AHEAD = 0.5  # weight of the next round's end against this one's
 BOLDER = (0.1, 0.02)  # parts of the response's variance counted by rounds that are made to learn
-WORSE, SELDOM = 1.2, 0.12  # a round may leave the machine this much worse in this part of the draws
+WORSE, SELDOM = 1.2, 0.12  # a round may leave the machine this much worse in this part of the draws ...
+DARED = 0.25  # ... and in so many more for every one it may bring inside
 ROUGHLY = 8  # steps of the fit that are enough to rank
 PARTS = (1.0, 0.1)  # of the response's variance that larger sets are begun with
 AGAIN = 2  # so many bolts may be turned a second time in a round ...
@@ -242,7 +243,8 @@ def _worth(situation: Situation, outcome: Outcome, nothing: Outcome) -> float:
     """Loss of this round and of the one after it; a round that may well make things worse is out."""
     if not outcome.steps:
         return nothing.loss  # standing still teaches nothing: the round after it would be this one again
-    if np.mean(outcome.ratio > WORSE * np.maximum(nothing.ratio, 1.0)) > SELDOM:
+    risk = float(np.mean(outcome.ratio > WORSE * np.maximum(nothing.ratio, 1.0)))
+    if risk > SELDOM + DARED * max(outcome.chance_inside - nothing.chance_inside, 0.0):
         return np.inf
     return (1.0 - AHEAD) * outcome.loss + AHEAD * loss_ahead(situation, outcome)
 
