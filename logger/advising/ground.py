@@ -20,7 +20,9 @@ from analysis.chebyshev import Group
 from analysis.contact_plan import best_in_contact, plan_in_contact
 from analysis.diagnose import STRANGE, odd_turns
 from analysis.guided import Parks
-from analysis.learn import Learned, Lifts, learn
+from analysis.learn import Changes, Learned, Lifts, learn
+from analysis.load import Loaded
+from analysis.prior import Prior
 from analysis.response import reading_weights, seen_by_geometry
 from analysis.resting import Resting
 from analysis.results import Findings, FloatArray, IntArray
@@ -45,6 +47,7 @@ DOUBTED_PART = 0.4
 MODEL_ERROR_PART, CONTACT_ERROR_PART = 0.03, 0.12
 UNEXPLAINED = 1.5  # mean square of whitened residuals that machines like those believed in hardly ever leave
 LESS_TRUST = (0.012, 0.035)  # rail mm per mm of lift that no draw explains, one after the other
+CONTACT_UNEXPLAINED = 0.012  # the same where contact decides: more is unknown from the start
 AT_A_PLACE_mm = 100.0  # a stand this near to a place is there for it
 
 
@@ -100,21 +103,14 @@ def ground_of(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -
     state = inputs.state_of(job, made_so_far)
     main = _main_set_up(job.machine, state, set_up, made_so_far)
     prior = inputs.prior_of(job.machine)
+    if prior.bench.rests or stands(prior.bench):
+        more = {"height_discrepancy": CONTACT_UNEXPLAINED, "twist_discrepancy": CONTACT_UNEXPLAINED}
+        prior = replace(prior, spread=replace(prior.spread, **more))
     lifts, changes = observed(state.rounds, prior.bench.carriage)
     said: list[str] = []
     loads = loads_of(job, said)
-    learned = learn(prior, lifts, changes, DRAWS, loads=loads)
-    for unexplained in LESS_TRUST:  # the physics is further from this machine than most: doubt it more
-        if learned.misfit <= UNEXPLAINED:
-            break
-        spread = replace(prior.spread, height_discrepancy=unexplained, twist_discrepancy=unexplained)
-        prior = replace(prior, spread=spread)
-        learned = learn(prior, lifts, changes, DRAWS, loads=loads)
-    if learned.misfit > STRANGE:  # what was written down as turned is not what was turned: doubt that first
-        doubted = np.maximum(lifts.standard_uncertainty_mm, DOUBTED_PART * np.abs(lifts.mean_mm) + 0.01)
-        learned = learn(prior, replace(lifts, standard_uncertainty_mm=doubted), changes, DRAWS, loads=loads)
     running = learn_form(prior, state.rounds, bool(job.machine.table.map)) if stands(prior.bench) else None
-    learned = learned if running is None else running.learned
+    learned = _learned(prior, lifts, changes, loads) if running is None else running.learned
     doubts = odd_turns(learned, lifts, changes) if running is None else []
     bolt_names = [bolt.name for bolt in job.machine.bolts]
     if learned.load_misfit > STRANGE:
@@ -126,6 +122,21 @@ def ground_of(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -
     return stand_on(
         Common(job.machine, state, learned, lifts, goals, len(made_so_far), tuple(warnings), running, lying), [main]
     )
+
+
+def _learned(prior: Prior, lifts: Lifts, changes: Changes, loads: tuple[Loaded, ...]) -> Learned:
+    """What the changes say of the response, with more doubt where the physics does not explain them."""
+    learned = learn(prior, lifts, changes, DRAWS, loads=loads)
+    for unexplained in LESS_TRUST:  # the physics is further from this machine than most: doubt it more
+        if learned.misfit <= UNEXPLAINED:
+            break
+        spread = replace(prior.spread, height_discrepancy=unexplained, twist_discrepancy=unexplained)
+        prior = replace(prior, spread=spread)
+        learned = learn(prior, lifts, changes, DRAWS, loads=loads)
+    if learned.misfit > STRANGE:  # what was written down as turned is not what was turned: doubt that first
+        doubted = np.maximum(lifts.standard_uncertainty_mm, DOUBTED_PART * np.abs(lifts.mean_mm) + 0.01)
+        learned = learn(prior, replace(lifts, standard_uncertainty_mm=doubted), changes, DRAWS, loads=loads)
+    return learned
 
 
 def _lying(running: Running, lifts: Lifts, made: int) -> Lying:
