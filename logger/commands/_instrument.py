@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Any
 from logger.commands import Answer
 from logger.commands._job import open_job, the_set_up
 from logger.commands._numbers import numbers, until
-from logger.commands._stream import records
+from logger.commands._stream import to_the_end
 from logger.errors import InstrumentLost, NotAllowed
-from logger.readings import Ended, LinkBack, LinkLost
+from logger.readings import Ended
 from logger.wording import amount, raw
 
 if TYPE_CHECKING:
@@ -114,15 +114,8 @@ def _led(recorder: Recorder, args: argparse.Namespace, said: list[str], instrume
         elif key in ("\r", "\n"):
             recorder.stop("operator")
 
-    last: Ended | None = None
-    for batch in records(recorder, on_key):
-        for record in batch:
-            if isinstance(record, LinkLost):
-                terminal.note(f"╱ Link lost: {record.why.rstrip('.')}. Waiting for it to come back.")
-            elif isinstance(record, LinkBack):
-                terminal.note(f"Link back on {record.port}.")
-            elif isinstance(record, Ended):
-                last = record
+    def after() -> None:
+        nonlocal shown
         gone = time.monotonic() - began
         if terminal.interactive and gone >= still_s and shown < len(said) - 1 and (shown < len(marked) or shown == 0):
             shown += 1
@@ -130,7 +123,8 @@ def _led(recorder: Recorder, args: argparse.Namespace, said: list[str], instrume
         if args.reverse and len(marked) >= 2 and time.monotonic() - marked[1] > enough_s:
             recorder.stop("operator")
         terminal.progress(_progress(recorder, gone, still_s))
-    return last or recorder.wait(5.0) or Ended(0, "interrupted", "The reading process ended without a word.")
+
+    return to_the_end(recorder, terminal, on_key, after)
 
 
 def _progress(recorder: Recorder, gone_s: float, still_s: float) -> str:

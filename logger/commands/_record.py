@@ -17,10 +17,10 @@ from logger.commands import Answer
 from logger.commands._ended import all_told, beside_told, wrap_up
 from logger.commands._job import open_job, the_set_up
 from logger.commands._numbers import the_stations, until
-from logger.commands._stream import records
+from logger.commands._stream import to_the_end
 from logger.errors import NotAllowed
 from logger.link.beside_asked import asked_beside, fits, folders_for
-from logger.readings import Ended, LinkBack, LinkLost, Reading
+from logger.readings import Ended, Reading
 from logger.wording import plural, raw
 
 if TYPE_CHECKING:
@@ -183,17 +183,7 @@ def _watched(recorder: Together, args: argparse.Namespace, wanted: Sequence[floa
         elif key in ("\r", "\n"):
             recorder.stop("operator")
 
-    last: Ended | None = None
-    for batch in records(recorder, on_key):
-        for record in batch:
-            if isinstance(record, LinkLost):
-                terminal.note(f"╱ Link lost: {record.why.rstrip('.')}. Waiting for it to come back.")
-            elif isinstance(record, LinkBack):
-                terminal.note(f"Link back on {record.port}; the gap is recorded.")
-            elif isinstance(record, Ended):
-                last = record
-        terminal.progress(_progress(recorder, args.passes, wanted))
-    return last or recorder.wait(5.0) or Ended(0, "interrupted", "The reading process ended without a word.")
+    return to_the_end(recorder, terminal, on_key, lambda: terminal.progress(_progress(recorder, args.passes, wanted)))
 
 
 SETTLING = 6.0  #: time constants until a damped reading stands

@@ -10,11 +10,16 @@ from __future__ import annotations
 import sys
 import time
 from collections.abc import Callable, Iterator
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from logger.decode.escaped import show_bytes
 from logger.keyboard import Keyboard
 from logger.readings import Ended, Gap, Garbage, LinkBack, LinkLost, Reading, Record
+
+if TYPE_CHECKING:
+    from logger.commands import Terminal
+    from logger.link.together import Together
+    from logger.recorder import Recorder
 
 STEP_S = 0.05  #: how long the keyboard is waited for between two looks at the records
 QUICK_S = 0.01  #: the same where a phone or a beep waits for them
@@ -113,3 +118,20 @@ def reading_line(reading: Reading, text: str) -> str:
     where = "" if reading.position is None else f"  position {reading.position:g}"
     channel = f"  {reading.channel}" if reading.channel else ""
     return f"{reading.t_ns / 1e9:9.3f} s  {text}{where}{channel}"
+
+
+def to_the_end(
+    recorder: Recorder | Together, terminal: Terminal, on_key: Callable[[str], None], after: Callable[[], object]
+) -> Ended:
+    """Follow a recording until it is over, saying what becomes of its link; ``after`` is called after every batch."""
+    last: Ended | None = None
+    for batch in records(recorder, on_key):
+        for record in batch:
+            if isinstance(record, LinkLost):
+                terminal.note(f"╱ Link lost: {record.why.rstrip('.')}. Waiting for it to come back.")
+            elif isinstance(record, LinkBack):
+                terminal.note(f"Link back on {record.port}; the gap is recorded.")
+            elif isinstance(record, Ended):
+                last = record
+        after()
+    return last or recorder.wait(5.0) or Ended(0, "interrupted", "The reading process ended without a word.")
