@@ -134,10 +134,13 @@ def predict(job: Job, turned: Mapping[str, float], *, set_up: str | None = None)
     return predicted_of(ground, ground.situation.value + middle + noise)
 
 
-def estimate_turned(job: Job, move: ParkedMove | str, *, set_up: str | None = None) -> TurnedBolt:
+def estimate_turned(
+    job: Job, move: ParkedMove | str, *, set_up: str | None = None, made_before: Sequence[TurnedBolt] = ()
+) -> TurnedBolt:
     """How far a bolt really went, from the parked display before and after it (lock nut tight).
 
-    ``move`` as typed (``B3@810:+0.036..+0.084``) or as understood by ``turned.parse``.
+    ``move`` as typed (``B3@810:+0.036..+0.084``) or as understood by ``turned.parse``. ``made_before``: moves that came
+    before it and are not in the journal yet, as where a whole round is told at once: they moved its display too.
     """
     from logger.advising.turned import ParkedMove as Understood
     from logger.advising.turned import parse
@@ -149,7 +152,8 @@ def estimate_turned(job: Job, move: ParkedMove | str, *, set_up: str | None = No
             return TurnedBolt(understood.bolt, understood.raise_mm, understood.uncertainty_mm, understood.form)
         move = understood
 
-    ground = guided_ground(job, set_up, job.rounds()[-1].turned)  # as the plan said it, where nothing else is said
+    made = (*job.rounds()[-1].turned, *made_before)
+    ground = guided_ground(job, set_up, made)  # as the plan said it, where nothing else is said
     _refuse_a_stray_display(job.machine, ground, move, set_up or ground.main)
     index = [bolt.name for bolt in job.machine.bolts].index(job.machine.bolt(move.bolt).name)
     recorded = TurnedBolt(move.bolt, 0.0, 0.0, "parked", move.park_mm, move.before, move.after, set_up or ground.main)

@@ -232,10 +232,12 @@ def turned(args: argparse.Namespace) -> Answer:
     job = open_job(args)
     moves = parse_all(args.moves, job.machine)
     set_up = the_set_up(job, args.set_up) if args.set_up else None
-    recorded = [
-        advice.estimate_turned(job, move, set_up=set_up) if isinstance(move, ParkedMove) else _as_turned(move)
-        for move in moves
-    ]
+    recorded: list[TurnedBolt] = []
+    for move in moves:
+        if isinstance(move, ParkedMove):
+            recorded.append(advice.estimate_turned(job, move, set_up=set_up, made_before=recorded))
+        else:
+            recorded.append(_as_turned(move))
     warnings = thread_words(job.machine, lifts_so_far(job.rounds()), moves)
     job.append_turned(recorded)
     rows = [
