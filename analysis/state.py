@@ -9,10 +9,15 @@ processes with free position and tilt (C. E. Rasmussen & C. K. I. Williams, Gaus
 2006, chapter 2). The carriage on its bearings turns them into a state, each set-up reads its functional of the state,
 and conditioning on all sweeps at once gives the state everywhere. A level also reads the base's tilt against gravity, a
 fixed indicator the form of the carriage's top: both are unknowns here, not noise.
+
+Bolts bend a rail in long waves and leave the rest as it is: the short waves of its running surface, the carriage's top,
+the table and a level's own zero are the same in every round of a visit, so what was swept before the last turns still
+tells of them. How far the bolts bent the rail between is taken as unknown: nothing that was learned counts twice.
 """
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -29,12 +34,24 @@ BOWS_mm = (
     (200.0, 0.020),
 )  # length and size (k = 1) of a rail's height waves: common practice, no source
 TWISTS_mm = ((900.0, 3e-4), (250.0, 3e-5))  # the same of its twist, mm/mm
+FINE_KNOT_mm = 40.0
+SURFACE_mm, SURFACE_TWIST = (
+    (90.0, 0.004),
+    (120.0, 1e-5),
+)  # what rolling and wear leave on it (common practice, no source)
+LOCAL_BEND_mm, LOCAL_TWIST = (250.0, 0.003), (250.0, 1e-5)  # what a bolt bends in shorter waves than the long ones
 POSITION_mm = 1.0
 TILT = 1e-3
 TOP_FORM_mm = (300.0, 0.004)
 TABLE_mm = (250.0, 0.008)  # a cast table nobody mapped, what is scraped and what sags (common practice, no source)
 LEVEL_ZERO_mm_per_m = 1.0
-STATIONS = 30
+SET_DOWN_mm_per_m = 0.005  # a level put back where it stood (common practice, no source)
+FLOOR_mm = (
+    0.001  # of a swept height beside its own figures: rollers, what a profile smooths (common practice, no source)
+)
+MAP_ALIKE_mm = 50.0
+ANOTHER = 3.0  # standard deviations beyond which a level's zero is another one
+STATIONS = 40
 
 
 class Formed(Protocol):
@@ -64,32 +81,106 @@ class Shape:
         return design @ self.mean, design @ self.covariance @ design.T
 
 
-def estimate_shape(carriage: Carriage, sweeps: list[Sweep], table_mapped: bool = False) -> Shape:
-    """The rail's running surface from every sweep of one state of the machine (at least one)."""
-    knots, prior = form_prior(carriage)
-    few = [thinned(sweep, STATIONS) for sweep in sweeps]
-    rows = [_state_rows(carriage, knots, f.s_mm, reading_weights(f.set_up, carriage, f.s_mm)) for f in few]
-    design, value = np.concatenate(rows), np.concatenate([f.value for f in few])
-    noise = np.zeros((len(value), len(value)))
-    start = 0
-    for sweep in few:
-        here = slice(start, start + len(sweep.s_mm))
-        noise[here, here] = sweep.covariance + _nuisance(sweep)
-        start += len(sweep.s_mm)
-    share_top_form(few, noise)
-    if not table_mapped:
-        share_table(few, carriage, noise)
-    seen = design @ prior
-    gain = np.linalg.solve(seen @ design.T + noise, seen).T
+@dataclass(frozen=True)
+class Earlier:
+    """Sweeps of an earlier round of the same visit; ``turned``: bolts were turned between them and the state now."""
+
+    sweeps: Sequence[Sweep]
+    turned: bool = True
+
+
+def estimate_shape(
+    carriage: Carriage,
+    sweeps: Sequence[Sweep],
+    table_mapped: bool = False,
+    earlier: Sequence[Earlier] = (),
+    map_mm: float = 0.0,
+) -> Shape:
+    """The rail's running surface from every sweep of one state of the machine (at least one).
+
+    ``earlier``: what was swept before in this visit, for what no bolt moves. ``map_mm``: standard uncertainty of the
+    table's map, which stands in every round's heights alike.
+    """
+    alone = _conditioned(carriage, [Earlier(sweeps, turned=False)], table_mapped, map_mm)
+    alike = [each for each in earlier if _levels_stood_alike(alone, sweeps, each.sweeps, map_mm)]
+    if not alike:
+        return alone
+    return _conditioned(carriage, [Earlier(sweeps, turned=False), *alike], table_mapped, map_mm)
+
+
+def _levels_stood_alike(now: Shape, sweeps: Sequence[Sweep], then: Sequence[Sweep], map_mm: float) -> bool:
+    """Whether every level of an earlier round read from the zero it has now, as far as its own round tells: one set to
+    zero again, or a machine that was moved, makes all of that round another machine's.
+    """
+    levels = {sweep.set_up: sweep for sweep in sweeps if sweep.set_up.kind == "level"}
+    if not any(sweep.set_up in levels for sweep in then):
+        return True
+    before = _conditioned(now.carriage, [Earlier(then, turned=False)], now.table_mapped, map_mm)
+    for sweep in then:
+        if sweep.set_up in levels:
+            zero, doubt = _zero_of(now, levels[sweep.set_up])
+            its_zero, its_doubt = _zero_of(before, sweep)
+            if abs(its_zero - zero) > ANOTHER * float(np.sqrt(doubt + its_doubt + 2.0 * SET_DOWN_mm_per_m**2)):
+                return False
+    return True
+
+
+def _zero_of(shape: Shape, level: Sweep) -> tuple[float, float]:
+    """What a level reads beside the state, mm/m, and its variance."""
+    value, covariance = shape.rows(level.s_mm, reading_weights(level.set_up, shape.carriage, level.s_mm))
+    return float(np.mean(level.value - value)), float(np.mean(covariance) + np.mean(level.covariance))
+
+
+def _conditioned(carriage: Carriage, epochs: Sequence[Earlier], table_mapped: bool, map_mm: float) -> Shape:
+    """The surface at the first of several rounds, from all of them."""
+    knots, prior, stays = _fine_prior(carriage)
+    few = [[thinned(sweep, STATIONS) for sweep in epoch.sweeps] for epoch in epochs]
+    designs = [_design(carriage, knots, each) for each in few]
+    flat = [sweep for each in few for sweep in each]
+    noise = _noise(flat, carriage, table_mapped, map_mm)
+    seen = np.concatenate(
+        [design @ (stays if epoch.turned else prior) for epoch, design in zip(epochs, designs, strict=True)]
+    )
+    expected = [
+        [one @ (prior if _same_state(epochs, i, j) else stays) @ other.T for j, other in enumerate(designs)]
+        for i, one in enumerate(designs)
+    ]
+    gain = np.linalg.solve(np.block(expected) + noise, seen).T
     covariance = prior - gain @ seen
     mean_height = np.concatenate([np.full(len(knots), 0.1), np.zeros(len(knots))])
-    return Shape(
-        carriage,
-        knots,
-        mean_height + gain @ (value - design @ mean_height),
-        0.5 * (covariance + covariance.T),
-        table_mapped,
-    )
+    value = np.concatenate([sweep.value for sweep in flat])
+    mean = mean_height + gain @ (value - np.concatenate(designs) @ mean_height)
+    return Shape(carriage, knots, mean, 0.5 * (covariance + covariance.T), table_mapped)
+
+
+def _same_state(epochs: Sequence[Earlier], one: int, other: int) -> bool:
+    """Whether surely no bolt was turned between two rounds."""
+    return one == other or not (epochs[one].turned or epochs[other].turned)
+
+
+def _design(carriage: Carriage, knots: FloatArray, sweeps: Sequence[Sweep]) -> FloatArray:
+    rows = [_state_rows(carriage, knots, f.s_mm, reading_weights(f.set_up, carriage, f.s_mm)) for f in sweeps]
+    return np.concatenate(rows)
+
+
+def _noise(sweeps: list[Sweep], carriage: Carriage, table_mapped: bool, map_mm: float) -> FloatArray:
+    """Covariance of all that the sweeps read beside the state, and of their errors."""
+    starts = np.concatenate([[0], np.cumsum([len(sweep.s_mm) for sweep in sweeps])])
+    noise = np.zeros((starts[-1], starts[-1]))
+    for i, one in enumerate(sweeps):
+        here = slice(starts[i], starts[i + 1])
+        noise[here, here] += one.covariance + _nuisance(one)
+        for j, other in enumerate(sweeps):
+            there = slice(starts[j], starts[j + 1])
+            if one.set_up.kind == "level" and one.set_up == other.set_up:
+                noise[here, there] += LEVEL_ZERO_mm_per_m**2
+            elif i != j and table_mapped and "level" not in (one.set_up.kind, other.set_up.kind):
+                apart = np.abs(_touched_mm(one)[:, None] - _touched_mm(other)[None, :])
+                noise[here, there] += map_mm**2 * np.exp(-apart / MAP_ALIKE_mm)
+    share_top_form(sweeps, noise)
+    if not table_mapped:
+        share_table(sweeps, carriage, noise)
+    return noise
 
 
 def place_rows(shape: Formed, x_mm: float, y_mm: float) -> tuple[FloatArray, FloatArray, FloatArray]:
@@ -144,11 +235,22 @@ def _state_rows(carriage: Carriage, knots: FloatArray, s_mm: FloatArray, weights
     return np.concatenate([np.einsum("sqk,sq->sk", height, weights), np.einsum("sqk,sq->sk", twist, weights)], axis=1)
 
 
-def form_prior(carriage: Carriage) -> tuple[FloatArray, FloatArray]:
+def form_prior(carriage: Carriage, knot_mm: float = KNOT_mm) -> tuple[FloatArray, FloatArray]:
     """Knots (knots,) over all that a bearing ever touches, and the prior covariance of height and twist there."""
     ends = bearing_positions(carriage, np.array(carriage.stroke_mm))
-    knots = np.linspace(float(ends.min()), float(ends.max()), int(np.ceil(np.ptp(ends) / KNOT_mm)) + 1)
+    knots = np.linspace(float(ends.min()), float(ends.max()), int(np.ceil(np.ptp(ends) / knot_mm)) + 1)
     return knots, _prior(knots)
+
+
+def _fine_prior(carriage: Carriage) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """As ``form_prior`` with the running surface's own waves, and the part of it that no bolt bends."""
+    knots, prior = form_prior(carriage, FINE_KNOT_mm)
+    n, stays = len(knots), np.zeros_like(prior)
+    stays[:n, :n] = _waves(knots, *BOWS_mm[1]) + _waves(knots, *SURFACE_mm)
+    stays[n:, n:] = _waves(knots, *TWISTS_mm[1]) + _waves(knots, *SURFACE_TWIST)
+    prior[:n, :n] += _waves(knots, *SURFACE_mm) + _waves(knots, *LOCAL_BEND_mm)
+    prior[n:, n:] += _waves(knots, *SURFACE_TWIST) + _waves(knots, *LOCAL_TWIST)
+    return knots, prior, stays
 
 
 def _prior(knots: FloatArray) -> FloatArray:
@@ -167,12 +269,12 @@ def _waves(x_mm: FloatArray, length_mm: float, size: float) -> FloatArray:
 
 
 def _nuisance(sweep: Sweep) -> FloatArray:
-    """What a set-up reads beside the state: its zero, and the base's tilt under a level."""
+    """What a set-up reads beside the state, in this sweep alone: its zero, or how a level was set down."""
     count = len(sweep.s_mm)
     if sweep.set_up.kind == "level":
-        return LEVEL_ZERO_mm_per_m**2 + 1e-6 * np.eye(count)
+        return SET_DOWN_mm_per_m**2 + 1e-6 * np.eye(count)
     zero = 0.0015**2 if sweep.zero_known else POSITION_mm**2
-    return np.asarray(zero + 1e-7 * np.eye(count))
+    return np.asarray(zero + FLOOR_mm**2 * np.eye(count))
 
 
 def share_table(sweeps: list[Sweep], carriage: Carriage, noise: FloatArray) -> None:

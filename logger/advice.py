@@ -83,7 +83,7 @@ def advise(
     spread = float(
         np.hypot(0.5 * (np.quantile(reached, 0.975) - np.quantile(reached, 0.025)) * limit, doubt_of(ground))
     )
-    lying = ground.common.lying if ground.common is not None else None
+    lying = ground.common.formed if ground.common is not None else None
     base = Plan(
         round=ground.state.number,
         set_up=ground.main,

@@ -29,10 +29,11 @@ from analysis.results import Findings, FloatArray, IntArray
 from analysis.rounds import Parked, Sweep, extended, observed, thinned
 from analysis.running import Lying, Running, stands
 from analysis.situation import Outcome, Situation
+from analysis.state import Formed
 from logger.advising import inputs
 from logger.advising.carrying import bearing_words, carried_lifts, carried_of, learn_form, with_ends
 from logger.advising.loading import loads_of
-from logger.advising.places import Goal, place_goals
+from logger.advising.places import Goal, formed_now, place_goals
 from logger.advising.resting import hanging_words, lifted, resting_lifts, resting_of
 from logger.errors import NotAllowed
 
@@ -64,6 +65,7 @@ class Common:
     warnings: tuple[str, ...]
     running: Running | None = None
     lying: Lying | None = None
+    formed: Formed | None = None
 
 
 @dataclass(frozen=True)
@@ -118,9 +120,11 @@ def ground_of(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -
     said += [*state.current[main].warnings, *[doubt.sentence(bolt_names[doubt.bolt]) for doubt in doubts]]
     warnings = [*state.warnings, *said]
     lying = None if running is None else _lying(running, lifts, len(made_so_far))
-    goals = place_goals(job.machine, list(state.current.values()), prior.bench.carriage, lying)
+    formed = formed_now(job.machine, state) if lying is None else lying
+    goals = place_goals(job.machine, list(state.current.values()), prior.bench.carriage, formed)
     return stand_on(
-        Common(job.machine, state, learned, lifts, goals, len(made_so_far), tuple(warnings), running, lying), [main]
+        Common(job.machine, state, learned, lifts, goals, len(made_so_far), tuple(warnings), running, lying, formed),
+        [main],
     )
 
 

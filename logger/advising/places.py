@@ -18,7 +18,7 @@ from analysis.response import covering_positions, place_weights
 from analysis.results import Findings, FloatArray, PlaceFinding
 from analysis.rounds import Round
 from analysis.running import stands
-from analysis.state import Formed, estimate_shape, place_rows
+from analysis.state import Earlier, Formed, estimate_shape, place_rows
 from analysis.uncertainty import peak_to_valley
 from analysis.verdict import judge
 from logger.advising import inputs
@@ -143,6 +143,26 @@ def shape_of(machine: Machine, findings: Sequence[Findings]) -> Formed:
             bool(machine.table.map),
         )
     return estimate_shape(inputs.carriage_of(machine), sweeps, table_mapped=bool(machine.table.map))
+
+
+def formed_now(machine: Machine, state: inputs.State) -> Formed | None:
+    """The running surface as it was last swept, from that round and, for what no bolt moves, those before it in the
+    visit; None where nothing reads heights or tilts. For carriages whose bearings all carry: else a form is learned.
+    """
+    *before, last = [each for each in state.rounds if each.sweeps] or [Round({})]
+    if not last.sweeps or stands(inputs.prior_of(machine).bench):
+        return None
+    before = [each for each in before if each.visit == last.visit][-EARLIER_ROUNDS:]
+    turned, earlier = False, []
+    for each in reversed(before):
+        turned = turned or bool(each.turns)
+        earlier.append(Earlier(tuple(each.sweeps.values()), turned))
+    lines = machine.table.map
+    map_mm = float(np.mean([point[2] for line in lines for point in line.points])) if lines else 0.0
+    return estimate_shape(inputs.carriage_of(machine), list(last.sweeps.values()), bool(lines), earlier, map_mm)
+
+
+EARLIER_ROUNDS = 3
 
 
 def _goal(name: str, shape: Formed, s_mm: FloatArray, weights: FloatArray, limit: float) -> Goal:

@@ -19,7 +19,9 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from analysis.results import Findings, Verdict, VerdictWord
+    from logger.advising.inputs import State
     from logger.journal import JournalEntry
+    from logger.machines import Machine
 
 WHOLE_STROKE = "the whole stroke"
 
@@ -66,7 +68,7 @@ def _judged(job: Job) -> RailState | None:
         return RailState("cannot tell", "Nothing was swept that reads heights, pitch or roll.", None, None)
     heights = [each for each in found if known[each.set_up].kind != "level"]
     swept = [each.verdict for each in (heights or found)]  # a level beside a stand informs places and tilt instead
-    seen, not_seen = _seen_and_not(job, found)
+    seen, not_seen = _seen_and_not(job.machine, state, found)
     last = swept[-1]
     value, uncertainty = (last.value, last.uncertainty) if last.unit == "mm" else (None, None)
     if value is not None and not math.isfinite(value):
@@ -81,19 +83,20 @@ def _judged(job: Job) -> RailState | None:
     return RailState("inside", "Every place and the tilt have been seen and are inside.", value, uncertainty)
 
 
-def _seen_and_not(job: Job, found: Sequence[Findings]) -> tuple[list[Verdict], list[str]]:
+def _seen_and_not(machine: Machine, state: State, found: Sequence[Findings]) -> tuple[list[Verdict], list[str]]:
     """Verdicts of the places and of the run over the whole stroke, and the names of what was not seen."""
     from logger.advising.inputs import carriage_of
-    from logger.advising.places import place_goals, places
+    from logger.advising.places import formed_now, place_goals, places
 
     verdicts, not_seen = [], []
-    for place in places(job.machine, found):
+    formed = formed_now(machine, state)
+    for place in places(machine, found, formed):
         if place.seen and place.peak_to_valley is not None and place.uncertainty is not None:
             name = f"height at the {place.name}"
             verdicts.append(judge(place.peak_to_valley, place.uncertainty, None, place.allowed, "mm", name))
         else:
             not_seen.append(place.name)
-    goals = {goal.name: goal for goal in place_goals(job.machine, found, carriage_of(job.machine))}
+    goals = {goal.name: goal for goal in place_goals(machine, found, carriage_of(machine), formed)}
     if WHOLE_STROKE in goals:
         goal = goals[WHOLE_STROKE]
         width, uncertainty = peak_to_valley(goal.value, goal.covariance)

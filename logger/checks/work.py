@@ -96,9 +96,10 @@ def _places(job: Job, board: Board) -> tuple[PlaceFinding, ...]:
     if board.row("rail").state in ("not measured", "stale"):
         return ()
     from logger.advising.inputs import state_of
-    from logger.advising.places import places
+    from logger.advising.places import formed_now, places
 
     try:
-        return places(job.machine, list(state_of(job).current.values()))
+        state = state_of(job)
+        return places(job.machine, list(state.current.values()), formed_now(job.machine, state))
     except (NotAllowed, NotUnderstood):
         return ()

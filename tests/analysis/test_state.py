@@ -7,7 +7,7 @@ import numpy as np
 from analysis.carriage import Carriage, bearing_positions, state_on_rail
 from analysis.response import SetUp, Table, place_weights, reading_weights, seen_by_geometry
 from analysis.rounds import Sweep
-from analysis.state import doubt_with, estimate_shape, place_rows, tilt_over_stroke
+from analysis.state import Earlier, doubt_with, estimate_shape, place_rows, tilt_over_stroke
 
 CARRIAGE = Carriage((-320.0, 320.0), (0.0, 2600.0), 1200.0, 150.0)
 TABLE = Table(700.0, 1500.0)
@@ -70,3 +70,63 @@ def test_two_stands_on_a_table_nobody_mapped_tell_the_tilt_no_better_than_the_ta
     _, doubt = tilt_over_stroke(estimate_shape(CARRIAGE, sweeps))
     _, mapped = tilt_over_stroke(estimate_shape(CARRIAGE, sweeps, table_mapped=True))
     assert mapped < 0.7 * doubt and 0.018 < doubt < 0.035
+
+
+def in_a_round(number, bend_mm=0.0, level_zero=0.2, own=0.0015, noise=0.001):
+    """Two stands and two levels over the same surface, bent by the bolts since; zeros of the stands by luck."""
+    rng = np.random.default_rng(number)
+    sweeps = []
+    for set_up in (BLADE, SPINDLE, *LEVELS):
+        s = STROKE[seen_by_geometry(set_up, CARRIAGE, TABLE, STROKE)][:: 1 if set_up.kind == "fixed" else 10]
+        at = bearing_positions(CARRIAGE, s)
+        bend = bend_mm * np.sin(at / 600.0 + 0.4)
+        state = true_state(s) + state_on_rail(CARRIAGE, s, bend[..., None], np.zeros((*at.shape, 1)))[..., 0]
+        value = np.einsum("sq,sq->s", reading_weights(set_up, CARRIAGE, s), state)
+        level = set_up.kind == "level"
+        value = value + (level_zero if level else rng.normal(0.0, own)) + rng.normal(0.0, noise, len(s))
+        sweeps.append(Sweep(set_up, s, value, noise**2 * np.eye(len(s))))
+    return sweeps
+
+
+TRUE_TILT = 1000.0 * np.polyfit(STROKE, true_state(STROKE)[:, 0], 1)[0]
+
+
+def test_rounds_before_the_turns_tell_the_level_s_zero_and_so_the_tilt_though_the_rail_was_bent_since():
+    """The zeros of two stands 450 mm apart are set anew each round, the level's stays: the mean of three is better."""
+    earlier = [Earlier(in_a_round(number, bend_mm=0.15)) for number in (2, 3)]
+    alone = estimate_shape(CARRIAGE, in_a_round(1), table_mapped=True)
+    joint = estimate_shape(CARRIAGE, in_a_round(1), table_mapped=True, earlier=earlier)
+    (_, doubt), (tilt, less) = tilt_over_stroke(alone), tilt_over_stroke(joint)
+    assert less < 0.85 * doubt
+    assert abs(tilt - TRUE_TILT) < 2.5 * less
+
+
+def test_the_same_state_swept_again_tells_of_all_of_it():
+    joint = estimate_shape(CARRIAGE, in_a_round(1), True, [Earlier(in_a_round(2), turned=False)])
+    _, _, twice = place_rows(joint, 1450.0, 250.0)
+    _, _, once = place_rows(estimate_shape(CARRIAGE, in_a_round(1), True), 1450.0, 250.0)
+    assert np.trace(twice) < np.trace(once)
+
+
+def test_a_level_that_was_set_to_zero_again_does_not_pull_the_tilt():
+    """0.1 mm/m is 0.26 mm over this stroke: taken for the same zero it would be halved into the rail."""
+    other = [Earlier(in_a_round(2, level_zero=0.3))]
+    tilt, doubt = tilt_over_stroke(estimate_shape(CARRIAGE, in_a_round(1), True, other))
+    assert abs(tilt - TRUE_TILT) < 2.5 * doubt
+    assert tilt == tilt_over_stroke(estimate_shape(CARRIAGE, in_a_round(1), True))[0]
+
+
+def test_the_error_of_the_table_s_map_does_not_average_out_over_rounds():
+    """Two feet on a map known to 4 um: 4 um * sqrt(2) / 0.45 m of tilt stay, however often it is swept."""
+    u = 0.004
+
+    def with_map(number):
+        return [
+            Sweep(each.set_up, each.s_mm, each.value, each.covariance + u**2 * (each.set_up.kind == "fixed"))
+            for each in in_a_round(number)
+        ]
+
+    earlier = [Earlier(with_map(number)) for number in (2, 3, 4)]
+    _, doubt = tilt_over_stroke(estimate_shape(CARRIAGE, with_map(1), True, earlier, map_mm=u))
+    _, forgotten = tilt_over_stroke(estimate_shape(CARRIAGE, with_map(1), True, earlier))
+    assert forgotten < 0.8 * u * np.sqrt(2.0) / 0.45 < doubt
