@@ -72,8 +72,8 @@ class Spread:
     ln_GJ: float = 0.45
     stiffness_N_mm: float = 16e3
     ln_stiffness_all: float = 0.80  # all brackets of one machine are alike ...
-    ln_stiffness_each: float = 0.36  # ... but not the same; how much they differ is itself not known
-    ln_stiffness_differ: float = 0.25
+    ln_stiffness_each: float = 0.50  # ... but not the same; how much they differ is itself not known: ...
+    ln_stiffness_differ: float = 0.45  # ... in some as much as brackets of different machines
     ln_stiffness_measured: float = 0.20  # a measured one, with what a dial and a bar at a bracket are worth
     coupling: float = 0.10
     ln_coupling: float = 0.60

@@ -37,6 +37,7 @@ THREAD_LEFT_mm = 3.0  # where travel_mm is not given (common practice, no source
 SMALLEST_MOVE_mm = 0.01  # what a hand can still do on purpose (common practice, no source)
 SMALLEST_TURN = 1.0 / 120.0  # guided by a display: 10 mm at the end of a 200 mm wrench
 COARSEST_mm = 0.01  # of displays that are used for this (common practice, no source)
+PARKED_LIFT_PART, PARKED_LIFT_mm = 1.5, 0.3  # standard uncertainty of a lift that only a display stopped
 PARKED_READING_mm = 0.0015  # standard uncertainty of one parked reading beside its resolution (common practice)
 
 
@@ -178,12 +179,16 @@ def sweep_of(machine: machines.Machine, findings: Findings) -> Sweep:
 
 
 def turn_of(machine: machines.Machine, move: TurnedBolt, swept: str) -> Turn:
-    """A recorded turn. A parked one says what the reading did; its lift is then left to the estimate."""
+    """A recorded turn. A parked one says what the reading did; its lift is then left to the estimate.
+
+    How far the thread went is hardly known then: where the bolt does less there than was thought, a hand that waits
+    for its target turns on. Believing the lift that was said would be learning the response that was believed.
+    """
     bolt = [each.name for each in machine.bolts].index(machine.bolt(move.bolt).name)
     parked = parked_of(machine, move, swept)
     if parked is None:
         return Turn(bolt, move.raise_mm, max(0.5 * move.uncertainty_mm, 1e-4))
-    return Turn(bolt, move.raise_mm, max(0.5 * abs(move.raise_mm), 0.03), parked)
+    return Turn(bolt, move.raise_mm, max(PARKED_LIFT_PART * abs(move.raise_mm), PARKED_LIFT_mm), parked)
 
 
 def parked_of(machine: machines.Machine, move: TurnedBolt, swept: str) -> Parked | None:

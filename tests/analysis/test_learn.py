@@ -78,17 +78,17 @@ def test_one_round_teaches_the_turned_bolts_and_keeps_the_truth_inside_its_doubt
     after: list[float] = []
     inside: list[float] = []
     weights = reading_weights(ACROSS, CARRIAGE, S)
-    for truth in PRIOR.draw(12, seed=99)[:6]:
+    for truth in PRIOR.draw(40, seed=99)[:20]:
         rounds, response = rounds_of(truth, lifts, parked=parked)
-        learned = learn(PRIOR, *observed(rounds, CARRIAGE))
-        prior = learn(PRIOR, *observed((Round(rounds[0].sweeps),), CARRIAGE))
+        learned = learn(PRIOR, *observed(rounds, CARRIAGE), draws=100)
+        prior = learn(PRIOR, *observed((Round(rounds[0].sweeps),), CARRIAGE), draws=100)
         for each, errors in ((prior, before), (learned, after)):
             drawn = np.einsum("dsqb,sq->dsb", each.state_response(S), weights)[:, :, [1, 3]]
             errors.append(float(np.sqrt(np.mean((drawn.mean(axis=0) - response[:, [1, 3]]) ** 2))))
         low, high = np.quantile(drawn, [0.01, 0.99], axis=0)
         inside.append(float(np.mean((response[:, [1, 3]] > low - 0.01) & (response[:, [1, 3]] < high + 0.01))))
     # Two bolts turned and one profile seen: their sum is known to micrometres, their shares are not until parked.
-    assert np.mean(after) < (0.6 if parked else 0.95) * np.mean(before)
+    assert np.median(after) < (0.6 if parked else 0.85) * np.median(before)
     assert np.mean(inside) > 0.85
 
 

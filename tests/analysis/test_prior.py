@@ -32,15 +32,19 @@ def test_a_measured_bracket_is_what_was_measured_and_the_others_are_like_it():
     given = np.array([np.nan, 60e3, np.nan, 60e3, np.nan, np.nan])
     middle, spread = stiffness(replace(BENCH, stiffness_N_mm=given))
     np.testing.assert_allclose(middle, 60e3, rtol=0.15)
-    assert np.all(spread[[1, 3]] < 0.25) and np.all((spread[[0, 2, 4, 5]] > 0.5) & (spread[[0, 2, 4, 5]] < 0.85))
+    others, unmeasured = spread[[0, 2, 4, 5]], stiffness(BENCH)[1][[0, 2, 4, 5]]
+    assert np.all(spread[[1, 3]] < 0.25) and np.all((others > 0.5) & (others < unmeasured))
+    assert np.mean(others) < 0.9 * np.mean(unmeasured)
 
 
 def test_how_much_brackets_of_one_machine_differ_is_itself_not_known():
-    """Within a machine: a factor of 1.4 usually, and of two and more in some, but a measured one is what it is."""
+    """Within a machine: a factor of 1.6 usually; in some as much as brackets of 5 to 50 kN/mm drawn one by one (log
+    uniform: standard deviation ln 10 / sqrt 12 = 0.66) and more. A measured one is what it is.
+    """
     prior = Prior(replace(BENCH, stiffness_N_mm=np.array([np.nan] * 5 + [30e3])))
     rail, _ = rails(Prior(BENCH), Prior(BENCH).draw(400))
     within = np.log(np.diagonal(rail.compliance, axis1=-2, axis2=-1)).std(axis=1)
-    assert 0.2 < np.median(within) < 0.45 and np.quantile(within, 0.95) > 0.55
+    assert 0.3 < np.median(within) < 0.6 and np.quantile(within, 0.85) > np.log(10) / np.sqrt(12)
     rail, _ = rails(prior, prior.draw(400))
     assert np.log(rail.compliance[:, 5, 5]).std() == pytest.approx(0.2, rel=0.15)
 
