@@ -60,7 +60,8 @@ def peak_to_valley(value: FloatArray, covariance: FloatArray, bias_share: float 
     The bias of the extremes is found by adding the estimate's own errors once more and seeing how much the peak to
     valley grows. Half of that is taken off: a smoothed estimate has lost part of it already, and how much is not known;
     the other half is in the uncertainty. ``bias_share`` is 1 for values that were not smoothed, 0 for an estimate
-    that has lost all of it. The rest of the uncertainty is half the width of the central 95 % of the drawn values.
+    that has lost all of it, -1 for the mean of all forms a thing may have: each of them runs further than their mean.
+    The rest of the uncertainty is half the width of the central 95 % of the drawn values.
     """
     plain = float(np.ptp(value)) if len(value) else float("nan")
     if len(value) < 2:

@@ -37,6 +37,7 @@ from logger.advising.ground import (
 from logger.advising.guide import guided_ground
 from logger.advising.places import next_set_up, not_seen_by_any, places, whole_stroke
 from logger.advising.predicted import predicted_of
+from logger.advising.surer import WORTH_A_TURN, hardly_seen, no_turn_helps, surer
 from logger.advising.turn_steps import cautions_for, steps_of
 from logger.advising.turn_words import turn_words
 from logger.advising.written import as_json, predicted_as_json
@@ -59,7 +60,6 @@ COST_OF_TRAVEL: Mapping[str, float] = {"least": 0.4}  # per mm of thread
 GUARD_mm = 0.0015  # what a profile's own figures do not know: between stations, hysteresis (common practice, no source)
 STRAY_mm = 0.5  # further from what is expected a parked display is not that of this sweep
 FINE = 0.85  # goals between set-ups that keep this part of their limit are left alone: turning puts them at risk
-WORTH_A_TURN = 0.05  # so much more chance of being inside makes a turn better than measuring again
 LIKELY, RISKED = 0.4, 0.12
 SURE_ENOUGH = 0.95  # a chance of being inside at which a round is ended before its last move
 
@@ -207,12 +207,31 @@ def _with_its_ends(verdict: Verdict, ground: Ground) -> Verdict:
     width, uncertainty = peak_to_valley(sweep.value, sweep.covariance)
     uncertainty = float(np.hypot(uncertainty, GUARD_mm * (1.0 if sweep.set_up.kind != "level" else 5.0)))
     if width + uncertainty <= group.limit:
-        return verdict
+        return _as_the_same_state_said(verdict, ground)
     reason = (
         f"Carried on to the ends of the stretch at {sweep.s_mm[0]:.0f} and {sweep.s_mm[-1]:.0f} mm the peak to "
         f"valley is {width:.3f} ± {uncertainty:.3f} {verdict.unit}; at most {group.limit:.3f} allowed."
     )
     return Verdict("cannot tell", width, uncertainty, None, group.limit, verdict.unit, reason)
+
+
+def _as_the_same_state_said(verdict: Verdict, ground: Ground) -> Verdict:
+    """Inside only if the mean of all sweeps of this state says so: swept often enough, one of them will by luck."""
+    rounds, main = ground.state.rounds, ground.main
+    widths = [ground.findings.extremes.peak_to_valley]
+    for earlier in reversed(rounds[:-1]):
+        if earlier.turns or main not in earlier.sweeps or earlier.visit != rounds[-1].visit:
+            break
+        widths.append(peak_to_valley(earlier.sweeps[main].value, earlier.sweeps[main].covariance)[0])
+    mean, doubt = float(np.mean(widths)), doubt_of(ground)
+    limit = ground.situation.groups[0].limit
+    if len(widths) == 1 or mean + doubt <= limit:
+        return verdict
+    reason = (
+        f"Over {len(widths)} sweeps of this state the peak to valley is {mean:.3f} ± {doubt:.3f} {verdict.unit} in the "
+        f"mean; at most {limit:.3f} allowed."
+    )
+    return Verdict("cannot tell", mean, doubt, None, limit, verdict.unit, reason)
 
 
 def _rest_is_fine(ground: Ground, places: Sequence[PlaceFinding]) -> bool:
@@ -263,12 +282,11 @@ def _with_moves(machine: Machine, base: Plan, ground: Ground, trust: Trust) -> P
             outcome = other
     if len(ground.situation.groups) > 1 and nothing.chance_inside >= LIKELY and nothing.loss - outcome.loss < RISKED:
         outcome = nothing  # goals between several set-ups are likely met: a turn that gains little puts them at risk
+    if not outcome.steps and base.verdict.word != "inside":
+        outcome = surer(ground, ground.situation, COST_OF_A_MOVE[trust], nothing) or outcome
+        base = replace(base, warnings=(*base.warnings, *hardly_seen(machine, ground, outcome)))
     if not outcome.steps:
-        if base.verdict.word == "cannot tell" or nothing.chance_inside > 0.5:
-            why = ("No turn would surely improve it, and the uncertainty reaches across the limit: measure again.",)
-            return replace(base, next="sweep", next_set_up=ground.main, why=why)
-        why = ("No move a hand can make would bring what was swept nearer to the band.",)
-        return replace(base, next="stop", why=why)
+        return no_turn_helps(machine, base, ground, nothing.chance_inside > 0.5, _measured_again(ground))
     return _turning(machine, base, ground, outcome, nothing)
 
 
@@ -293,6 +311,10 @@ def _rest_of_the_round(machine: Machine, base: Plan, ground: Ground, trust: Trus
         highest_mm=np.where(free, ground.situation.highest_mm, 0.0),
     )
     outcome, nothing = plan(ground, situation, COST_OF_A_MOVE[trust], made=turns_made(ground, made))
+    if (
+        not outcome.steps and base.verdict.word != "inside"
+    ):  # a bolt of which little is seen may have been left for last
+        outcome = surer(ground, situation, COST_OF_A_MOVE[trust], nothing, turns_made(ground, made)) or outcome
     if not outcome.steps or nothing.chance_inside >= SURE_ENOUGH:
         why = ("This round's moves are made: measure again.",)
         return replace(base, next="sweep", next_set_up=ground.main, why=why)

@@ -30,6 +30,7 @@ if TYPE_CHECKING:
     from logger.job import Job
 
 STROKE_PART = 2.0  # the run over the whole stroke may be this many bands (common practice, no source)
+EXTREMES_LOST = -1.0  # the mean of all forms it may have runs less far than any of them: what the draws add is added
 SEEN_PART = 0.6  # a place is seen when its uncertainty is at most this part of what is allowed
 
 
@@ -201,7 +202,7 @@ def whole_stroke(machine: Machine, findings: Sequence[Findings], lying: Formed |
     s_mm = np.linspace(*shape.carriage.stroke_mm, 21)
     value, covariance = shape.rows(s_mm, np.tile([1.0, 0.0, 0.0], (len(s_mm), 1)))
     limit = STROKE_PART * float(machine.band.peak_to_valley_mm)
-    width, uncertainty = peak_to_valley(value, covariance)
+    width, uncertainty = peak_to_valley(value, covariance, EXTREMES_LOST)
     if uncertainty > limit:
         swept = ", ".join(each.set_up for each in several)
         return _not_seen(

@@ -86,7 +86,7 @@ def _judged(job: Job) -> RailState | None:
 def _seen_and_not(machine: Machine, state: State, found: Sequence[Findings]) -> tuple[list[Verdict], list[str]]:
     """Verdicts of the places and of the run over the whole stroke, and the names of what was not seen."""
     from logger.advising.inputs import carriage_of
-    from logger.advising.places import formed_now, place_goals, places
+    from logger.advising.places import EXTREMES_LOST, formed_now, place_goals, places
 
     verdicts, not_seen = [], []
     formed = formed_now(machine, state)
@@ -99,7 +99,7 @@ def _seen_and_not(machine: Machine, state: State, found: Sequence[Findings]) -> 
     goals = {goal.name: goal for goal in place_goals(machine, found, carriage_of(machine), formed)}
     if WHOLE_STROKE in goals:
         goal = goals[WHOLE_STROKE]
-        width, uncertainty = peak_to_valley(goal.value, goal.covariance)
+        width, uncertainty = peak_to_valley(goal.value, goal.covariance, EXTREMES_LOST)
         verdicts.append(judge(width, uncertainty, None, goal.limit, "mm", "height over the whole stroke"))
     else:
         not_seen.append("tilt of the whole rail")

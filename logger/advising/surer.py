@@ -1,0 +1,123 @@
+"""A turn for a machine that cannot be told inside where it stands, and words for one that no turn helps.
+
+Why it exists: the bolts meet a band or miss it; a verdict must also carry its uncertainty. A plan that is content with
+meeting the band leaves a machine at its edge, where sweep after sweep says "cannot tell". It prevents that, and giving
+up while a bolt would do it that the display shows little of: such a bolt is turned by a little, and that is said.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from analysis.guided import Parks
+from analysis.results import Plan
+from analysis.situation import Outcome, Situation, ratio_and_slope
+from logger.advising.extra_set_ups import sentence
+from logger.advising.ground import Ground, doubt_of, plan
+
+if TYPE_CHECKING:
+    from logger.machines import Machine
+
+WORTH_A_TURN = 0.05  # so much more chance of being inside makes a turn better than measuring again
+LEAST_SEEN = 0.02  # mm of the display per mm of thread by which a bolt may still be guided, where nothing else helps
+ONE_STEP_mm = (
+    0.3  # further than this in one round such a bolt is not moved: where nobody looks it does ten times as much
+)
+TIGHTEST = 0.5  # of the band: aimed at where the uncertainty leaves less
+NEARER = 0.9  # outside the band, a round that ends at most at this part of where it began is worth its turns
+
+
+def surer(
+    ground: Ground, situation: Situation, cost_per_move: float, nothing: Outcome, made: Parks = ()
+) -> Outcome | None:
+    """The round that ends inside by more than the uncertainty, or nearer to it; None where none is surer than standing
+    still.
+
+    It is planned in the band that the verdict leaves, with bolts of which the display shows little, and compared in the
+    true band with what the draws do not know counted: a table's own form, what is left of the extremes. ``situation``:
+    the ground's, or what is left of it in the middle of a round, with the turns ``made``.
+    """
+    if ground.contact is not None or len(situation.groups) > 1:  # goals between set-ups have doubts of their own
+        return None
+    other, _ = plan(ground, guarded(ground, situation), cost_per_move, made=made)
+    if not other.steps:
+        return None
+    if chance_with_doubt(ground, other) > chance_with_doubt(ground, nothing) + WORTH_A_TURN:
+        return in_the_band(ground, other)
+    better = in_the_band(ground, other)
+    if np.median(nothing.ratio) > 1.0 and np.median(better.ratio) <= NEARER * np.median(nothing.ratio):
+        return better
+    return None
+
+
+def guarded(ground: Ground, situation: Situation) -> Situation:
+    """The situation with the band that the verdict leaves, and every bolt that moves the display surely."""
+    first, *others = situation.groups
+    tight = max(first.limit - doubt_of(ground), TIGHTEST * first.limit)
+    level = ground.sweeps[ground.main].set_up.kind == "level"
+    least = situation.least_gain if level else np.minimum(situation.least_gain, LEAST_SEEN)
+    wider = replace(situation, groups=(replace(first, limit=tight), *others), least_gain=least)
+    hardly = np.isin(np.arange(situation.bolts), list(set(wider.turnable()) - set(situation.turnable())))
+    return replace(
+        wider,
+        lowest_mm=np.where(hardly, np.maximum(wider.lowest_mm, -ONE_STEP_mm), wider.lowest_mm),
+        highest_mm=np.where(hardly, np.minimum(wider.highest_mm, ONE_STEP_mm), wider.highest_mm),
+    )
+
+
+def in_the_band(ground: Ground, outcome: Outcome) -> Outcome:
+    """The same round held against the band itself."""
+    ratio, _ = ratio_and_slope(outcome.value, ground.situation.groups)
+    return replace(outcome, ratio=ratio)
+
+
+def chance_with_doubt(ground: Ground, outcome: Outcome) -> float:
+    """Chance of being inside with the verdict's own uncertainty (k = 2) about what every draw reads."""
+    from scipy.special import ndtr
+
+    limit = ground.situation.groups[0].limit
+    ratio = in_the_band(ground, outcome).ratio
+    return float(np.mean(ndtr((1.0 - ratio) * limit / max(0.5 * doubt_of(ground), 1e-6))))
+
+
+def hardly_seen(machine: Machine, ground: Ground, outcome: Outcome) -> tuple[str, ...]:
+    """A sentence where bolts are turned of which the display shows little."""
+    plain = ground.situation.turnable()
+    names = [machine.bolts[b].name for b in dict.fromkeys(step.bolt for step in outcome.steps) if b not in plain]
+    if not names:
+        return ()
+    return (
+        f"{', '.join(names)}: {ground.main} shows little of it and the carriage moves more elsewhere: no further than "
+        f"said, and look there afterwards.",
+    )
+
+
+def no_turn_helps(machine: Machine, base: Plan, ground: Ground, likely_inside: bool, measured_again: bool) -> Plan:
+    """What to do where no turn is surer than standing still: another look, or what would make a look worth it."""
+    if base.verdict.word == "outside" and not likely_inside:
+        unseen = _not_guided(machine, ground)
+        if not unseen:
+            why = ("No move a hand can make would bring what was swept nearer to the band.",)
+            return replace(base, next="stop", why=why)
+        said = f"The bolts that {ground.main} can guide bring it no nearer, and it hardly sees {', '.join(unseen)}."
+        return replace(base, next="sweep", next_set_up=base.next_set_up or ground.main, why=(said, *_more(base)))
+    if not measured_again:
+        why = ("No turn would surely improve it, and the uncertainty reaches across the limit: measure again.",)
+        return replace(base, next="sweep", next_set_up=ground.main, why=why)
+    said = "No turn would make it surer, and a third sweep of the same would say the same."
+    if ground.sweeps[ground.main].set_up.kind == "carried" and not ground.mapped:
+        said += " The table's own flatness is most of what is not known: map it along this line (truestroke map)."
+    return replace(base, next="sweep", next_set_up=base.next_set_up or ground.main, why=(said, *_more(base)))
+
+
+def _more(base: Plan) -> Sequence[str]:
+    return [sentence(base.would_show[0])] if base.would_show else []
+
+
+def _not_guided(machine: Machine, ground: Ground) -> list[str]:
+    plain = ground.situation.turnable()
+    return [bolt.name for index, bolt in enumerate(machine.bolts) if index not in plain]

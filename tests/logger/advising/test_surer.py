@@ -1,0 +1,146 @@
+"""A machine at the edge of its band: a turn that makes it surer, a bolt hardly seen, or what would help else."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from analysis.chebyshev import Group
+from analysis.response import SetUp
+from analysis.results import Verdict
+from analysis.rounds import Round, Sweep, Turn
+from analysis.situation import Outcome, Situation
+from fixtures.workshop import draw_machine
+from logger import advice
+from logger.advising import inputs, surer
+from logger.job import TurnedBolt
+from tests.benchmarks.workbench import find_in_memory, job_for, sweep
+
+ROWS = np.arange(3)
+
+
+def ground_at(value, doubt_mm, least_gain=0.12, kind="carried", mapped=False) -> Any:
+    """One set-up, three stations, two bolts: the display shows 0.8 of the first and 0.06 of the second."""
+    response = np.zeros((50, 3, 2))
+    response[:, :, 0] = [0.8, 0.0, -0.4]
+    response[:, :, 1] = [0.06, 0.0, 0.06]
+    situation = Situation(
+        np.asarray(value, float), 1e-8 * np.eye(3), response, (Group("along", ROWS, 0.05),), ROWS,
+        np.full(2, -1.2), np.full(2, 1.2), np.full(2, 0.01), least_gain=np.full(2, least_gain),
+    )  # fmt: skip
+    return SimpleNamespace(
+        situation=situation,
+        contact=None,
+        main="along",
+        mapped=mapped,
+        sweeps={"along": SimpleNamespace(set_up=SetUp(kind))},
+        findings=SimpleNamespace(extremes=SimpleNamespace(peak_to_valley_uncertainty=doubt_mm)),
+    )
+
+
+def standing(ground):
+    value = np.repeat(ground.situation.value[None], 50, axis=0)
+    return Outcome((), value, np.zeros((50, 0)), np.ptp(value, axis=1) / 0.05, 0.0)
+
+
+def test_the_chance_counts_what_every_draw_has_wrong():
+    """0.045 mm of 0.050 allowed, +-0.010 (k = 2): one standard deviation inside, 84 in 100 by the normal distribution;
+    the draws alone say 100."""
+    ground = ground_at([0.1, 0.1, 0.145], 0.010)
+    still = standing(ground)
+    assert still.chance_inside == 1.0
+    assert surer.chance_with_doubt(ground, still) == pytest.approx(0.8413, abs=1e-3)
+
+
+def test_it_is_planned_in_the_band_the_verdict_leaves_and_a_bolt_hardly_seen_by_little():
+    ground = ground_at([0.1, 0.1, 0.145], 0.010)
+    assert ground.situation.turnable() == [0]
+    inner = surer.guarded(ground, ground.situation)
+    assert inner.groups[0].limit == pytest.approx(0.040)
+    assert inner.turnable() == [0, 1]
+    assert inner.lowest_mm.tolist() == [-1.2, -surer.ONE_STEP_mm]
+    assert surer.guarded(ground_at([0.1, 0.1, 0.145], 0.045), ground.situation).groups[0].limit == pytest.approx(0.025)
+
+
+def test_a_turn_that_makes_it_surer_is_found_and_its_chance_told_in_the_band_itself():
+    ground = ground_at([0.1, 0.1, 0.147], 0.010)
+    found = surer.surer(ground, ground.situation, 0.02, standing(ground))
+    assert found is not None and found.steps
+    assert surer.chance_with_doubt(ground, found) > 0.95 > surer.chance_with_doubt(ground, standing(ground))
+    assert np.median(found.ratio) == pytest.approx(np.median(np.ptp(found.value, axis=1) / 0.05))
+
+
+def test_a_machine_that_is_surely_inside_is_left_alone():
+    ground = ground_at([0.1, 0.1, 0.115], 0.010)
+    assert surer.surer(ground, ground.situation, 0.02, standing(ground)) is None
+
+
+def base_of(word):
+    verdict = Verdict(word, 0.06, 0.008, None, 0.05, "mm", "")
+    return advice.Plan(2, "along", verdict, "stop", "pitch", True, 0.02, 0.01, (), (), None, (), (), (), None)
+
+
+def test_words_say_what_else_would_help_and_a_third_sweep_is_not_asked_for():
+    machine: Any = SimpleNamespace(bolts=[SimpleNamespace(name="B1"), SimpleNamespace(name="B2")])
+    ground = ground_at([0.1, 0.1, 0.147], 0.010)
+    first = surer.no_turn_helps(machine, base_of("cannot tell"), ground, True, False)
+    assert first.next == "sweep" and first.next_set_up == "along" and "measure again" in first.why[0]
+    again = surer.no_turn_helps(machine, base_of("cannot tell"), ground, True, True)
+    assert again.next_set_up == "pitch" and "truestroke map" in again.why[0]
+    assert (
+        "truestroke map"
+        not in surer.no_turn_helps(
+            machine, base_of("cannot tell"), ground_at([0.1, 0.1, 0.147], 0.01, mapped=True), True, True
+        ).why[0]
+    )
+    outside = surer.no_turn_helps(machine, base_of("outside"), ground, False, True)
+    assert outside.next == "sweep" and "hardly sees B2" in outside.why[0]
+    seen = ground_at([0.1, 0.1, 0.147], 0.010, least_gain=0.02)
+    assert surer.no_turn_helps(machine, base_of("outside"), seen, False, True).next == "stop"
+
+
+def test_swept_often_enough_one_sweep_is_inside_by_luck_and_is_not_believed():
+    """0.047, 0.047 and 0.040 mm of 0.050 +-0.007: their mean, 0.0447, is not inside by the uncertainty."""
+
+    def swept(width):
+        return Sweep(
+            SetUp("carried"), np.array([0.0, 50.0, 100.0]), np.array([0.1, 0.1 + width, 0.1]), np.zeros((3, 3))
+        )
+
+    ground = ground_at([0.1, 0.14, 0.1], 0.007)
+    ground.findings.extremes.peak_to_valley = 0.040
+    rounds = [Round({"along": swept(width)}) for width in (0.047, 0.047, 0.040)]
+    ground.state = SimpleNamespace(rounds=tuple(rounds))
+    inside = Verdict("inside", 0.040, 0.007, None, 0.05, "mm", "")
+    assert advice._as_the_same_state_said(inside, ground).word == "cannot tell"
+    rounds[1] = replace(rounds[1], turns=(Turn(0, 0.1, 0.01),))  # what was swept before a turn is another state's
+    ground.state = SimpleNamespace(rounds=tuple(rounds))
+    assert advice._as_the_same_state_said(inside, ground) is inside
+
+
+def test_a_saw_swept_again_and_again_at_the_edge_of_its_band_gets_a_turn(monkeypatch):
+    """Through the whole chain: its last bolt moves the display by a tenth, and without it nothing is gained."""
+    monkeypatch.setattr(inputs, "_findings_of", find_in_memory)
+    machine = draw_machine(50_100, "short")
+    job: Any = job_for(machine, 0.05)
+    for _ in range(2):
+        job.swept([sweep(machine, job.machine, "along")])
+        plan = advice.advise(job)
+        assert plan.next == "turn"
+        made = []
+        for move in plan.moves:
+            most = abs(move.raise_at_most_mm)
+            done = machine.turn_until(move.bolt, plan.set_up, move.park_mm, move.reading_target, most)
+            made.append(
+                TurnedBolt(
+                    move.bolt, move.raise_mm, abs(move.raise_mm), "parked", move.park_mm, done.before, done.after,
+                    plan.set_up,
+                )
+            )  # fmt: skip
+        job.turned(made)
+    assert any("shows little of it" in warning for warning in plan.warnings)
+    assert machine.truth_peak_to_valley("along") < 0.05
