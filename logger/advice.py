@@ -311,9 +311,7 @@ def _rest_of_the_round(machine: Machine, base: Plan, ground: Ground, trust: Trus
         highest_mm=np.where(free, ground.situation.highest_mm, 0.0),
     )
     outcome, nothing = plan(ground, situation, COST_OF_A_MOVE[trust], made=turns_made(ground, made))
-    if (
-        not outcome.steps and base.verdict.word != "inside"
-    ):  # a bolt of which little is seen may have been left for last
+    if not outcome.steps and base.verdict.word != "inside":  # a bolt hardly seen may have been left for last
         outcome = surer(ground, situation, COST_OF_A_MOVE[trust], nothing, turns_made(ground, made)) or outcome
     if not outcome.steps or nothing.chance_inside >= SURE_ENOUGH:
         why = ("This round's moves are made: measure again.",)

@@ -172,7 +172,8 @@ def advised(machine: SimMachine, band_mm: float, mapped: bool) -> Way:
         made = []
         for move in plan.moves:
             assert move.park_mm is not None and move.reading_target is not None
-            done = machine.turn_until(move.bolt, move.set_up, move.park_mm, move.reading_target)
+            most = abs(move.raise_at_most_mm) if move.raise_at_most_mm is not None else np.inf
+            done = machine.turn_until(move.bolt, move.set_up, move.park_mm, move.reading_target, most)
             if done.before is not None and done.after is not None:
                 lift = move.raise_mm
                 made.append(
@@ -206,6 +207,7 @@ def main() -> None:
     parser.add_argument("--verbose", action="store_true")
     parser.add_argument("--minutes", type=float, default=1e9, help="stop drawing machines after this long")
     parser.add_argument("--only", nargs="*", type=int, help="these machines")
+    parser.add_argument("--layouts", nargs="*", choices=REAL, help="of these layouts alone")
     args = parser.parse_args()
     install()
     print("table, part of the stroke: " + ", ".join(f"{key} {table_part(LAYOUTS[key]):.2f}" for key in REAL))
@@ -217,6 +219,8 @@ def main() -> None:
         if time.monotonic() - began > 60.0 * args.minutes:
             print(f"stopped before machine {index}")
             break
+        if args.layouts and REAL[index % len(REAL)] not in args.layouts:
+            continue
         machine = drawn(index)
         if spans(machine, args.band) <= 1.0:
             kind = "inside"
