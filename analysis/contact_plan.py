@@ -19,6 +19,7 @@ import numpy as np
 from analysis.bolts import WORSE, best_with, plan_round
 from analysis.chebyshev import chebyshev_lifts, worst_ratio
 from analysis.results import FloatArray, IntArray
+from analysis.robust import robust_lifts, scaled_rows
 from analysis.situation import (
     Errors,
     Outcome,
@@ -37,7 +38,7 @@ PLANNED = 48  # draws a plan is made on; it is played through in all
 GOING_DOWN = 36  # draws the lifts go down the mean loss in
 UNSURE_COST, UNSURE_mm = 0.4, 0.1  # of the loss, per mm by which lifts scatter by more: their display is no guide
 OFTEN = 0.25  # a round that leaves the machine worse in more of the draws is not made
-DEEPER = 5  # linear programmes in search of the best possible
+DEEPER = 8  # fits in search of the best possible
 DOWN = 30  # evaluations of the mean loss on the way down
 
 
@@ -94,8 +95,8 @@ def plan_in_contact(
 def best_in_contact(situation: Situation, contact: Contact, count: int = 16) -> FloatArray:
     """As ``bolts.best_possible``: the smallest ratio any lifts reach in the first draws, (count,).
 
-    A few linear programmes for each, every one on the contacts where the last one ended and with shorter reach where it
-    did not help; every answer is evaluated with contact.
+    A few Chebyshev fits for each (Lawson's, of all draws at once), every one on the contacts where the last one ended
+    and with shorter reach where it did not help; every answer is evaluated with contact.
     """
     few = contact.first(min(count, len(contact.lifts_mm)))
     draws = len(few.lifts_mm)
@@ -105,24 +106,21 @@ def best_in_contact(situation: Situation, contact: Contact, count: int = 16) -> 
         ends = value + few.change(lifts)
         return np.array([worst_ratio(end, situation.groups) for end in ends])
 
-    best_lifts = np.zeros((draws, situation.bolts))
-    best = reached(best_lifts)
+    best = reached(np.zeros((draws, situation.bolts)))
     for response, offset in few.beginnings(0.0):
-        lifts, reach = np.zeros_like(best_lifts), np.full(draws, 0.5)
+        lifts, reach = np.zeros((draws, situation.bolts)), np.full((draws, 1), 0.5)
         ratio, start = reached(lifts), value + offset
         for _ in range(DEEPER):
-            trial = lifts.copy()
-            for d in range(draws):
-                low = np.maximum(situation.lowest_mm - lifts[d], -reach[d])
-                high = np.minimum(situation.highest_mm - lifts[d], reach[d])
-                step, _ = chebyshev_lifts(
-                    start[d], response[d], situation.groups, np.minimum(low, 0.0), np.maximum(high, 0.0), 1e-4
-                )
-                trial[d] += step
+            rows = scaled_rows(start, response, situation.groups)
+            low = np.minimum(np.maximum(situation.lowest_mm - lifts, -reach), 0.0)
+            high = np.maximum(np.minimum(situation.highest_mm - lifts, reach), 0.0)
+            sure = np.zeros((rows.value.shape[1], 1, situation.bolts**2))
+            _, step = robust_lifts(rows.value, rows.response, sure, rows.shape_of, low, high)
+            trial = lifts + step
             new = reached(trial)
             better = new < ratio
             lifts, ratio = np.where(better[:, None], trial, lifts), np.where(better, new, ratio)
-            reach = np.where(better, reach, 0.3 * reach)
+            reach = np.where(better[:, None], reach, 0.3 * reach)
             change, response = few.change_and_response(lifts)
             start = value + change
         best = np.minimum(best, ratio)

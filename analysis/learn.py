@@ -17,7 +17,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.gaps import feet_of
 from analysis.load import Loaded, load_response, noise_of
 from analysis.prior import WAVES, Prior, discrepancy_basis, physics_response, state_response
 from analysis.results import FloatArray, IntArray
@@ -101,7 +100,8 @@ def learn(
     seed: int = 20_260_101,
     loads: tuple[Loaded, ...] = (),
 ) -> Learned:
-    """Draws of machine and lifts given every observed change. With no changes: draws of the prior.
+    """Draws of machine and lifts given every observed change. With no changes: draws of the prior. Turns of a rail that
+    only rests are learned in ``resting_learn``.
 
     ``loads``: readings with and without a known mass, which answer to the same compliance; ``load_misfit`` says how
     well the physics explains those.
@@ -216,51 +216,15 @@ def _caused(changes: Changes, lifts: Lifts, rows: FloatArray, lifted: FloatArray
 
 def _predicted(prior: Prior, lifts: Lifts, changes: Changes, at: FloatArray) -> FloatArray:
     lifted = lifts.mean_mm + lifts.standard_uncertainty_mm * at[:, prior.size :]
-    if prior.bench.rests:
-        rows, moved = _resting(prior, lifts, changes, at[:, : prior.size], lifted)
-        return np.asarray(np.sum(rows * moved, axis=-1))
     state = state_response(prior, at[:, : prior.size], changes.s_mm)
     rows = np.einsum("dsqb,sq->dsb", state, changes.weights)
     return _caused(changes, lifts, rows, lifted)
-
-
-def _resting(
-    prior: Prior, lifts: Lifts, changes: Changes, coordinates: FloatArray, lifted: FloatArray
-) -> tuple[FloatArray, FloatArray]:
-    """For a rail that only rests: responses held both ways (draws, rows, bolts), and by how much each bolt moved in
-    effect, gaps closed and opened counted (draws, rows, bolts).
-    """
-    state = state_response(prior, coordinates, changes.s_mm)
-    feet = feet_of(prior, coordinates, state)
-    each = np.eye(prior.bench.bolts)[lifts.bolt]
-    before = np.zeros_like(changes.caused_by) if changes.before is None else changes.before
-    first = np.einsum("rt,dt,tb->drb", before, lifted, each)
-    moved = feet.effective(first + np.einsum("rt,dt,tb->drb", changes.caused_by, lifted, each)) - feet.effective(first)
-    return np.einsum("dsqb,sq->dsb", state, changes.weights), moved
-
-
-def _linearised_resting(prior: Prior, lifts: Lifts, changes: Changes, at: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """As ``_linearised``, by differences for physics and lifts, through the feet that carry at ``at``."""
-    step, n, turns = 1e-3, prior.physics, len(lifts.bolt)
-    free = np.concatenate([np.arange(n), np.arange(prior.size, prior.size + turns)])
-    trials = np.repeat(at[None], len(free) + 1, axis=0)
-    trials[np.arange(1, len(free) + 1), free] += step
-    lifted = lifts.mean_mm + lifts.standard_uncertainty_mm * trials[:, prior.size :]
-    rows, moved = _resting(prior, lifts, changes, trials[:, : prior.size], lifted)
-    effect = np.sum(rows * moved, axis=-1)
-    waves = np.einsum("bsqw,sq->sbw", discrepancy_basis(prior, changes.s_mm), changes.weights)
-    jacobian = np.zeros((len(changes.value), len(at)))
-    jacobian[:, free] = (effect[1:] - effect[0]).T / step
-    jacobian[:, n : prior.size] = (waves * moved[0][..., None]).reshape(len(changes.value), -1)
-    return effect[0], jacobian
 
 
 def _linearised(prior: Prior, lifts: Lifts, changes: Changes, at: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Predicted changes (rows,) at ``at`` and their Jacobian (rows, size + turns): differences for physics, exact
     beyond.
     """
-    if prior.bench.rests:
-        return _linearised_resting(prior, lifts, changes, at)
     step, n = 1e-3, prior.physics
     trials = np.repeat(at[None, :n], n + 1, axis=0)
     trials[1:] += step * np.eye(n)

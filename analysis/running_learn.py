@@ -15,10 +15,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.linalg import solve_triangular
 
 from analysis.bearings import Stand, stand
 from analysis.carriage import HEAVE, PITCH, ROLL, Carriage
+from analysis.each_draw import pulled
 from analysis.learn import Learned, Lifts
 from analysis.prior import ARM_mm, Prior, bearing_response
 from analysis.response import reading_weights
@@ -30,9 +30,6 @@ from analysis.state import LEVEL_ZERO_mm_per_m, share_table, share_top_form
 STATIONS, EARLIER = 20, 14  # of each sweep of the present state, and of those before it
 DRIFT_mm, DRIFT_LENGTH_mm = 0.3, 400.0  # what a form may change by between visits: earlier ones tell changes only
 DOUBTS_mm = (0.03, 0.02, 0.01, 0.007, 0.004, 0.002, 0.001, 0.0, 0.0)  # added to every reading, step by step
-PITCH_ARM_mm = 300.0  # at which a doubt of height is one of pitch
-HALVINGS = 4
-STUCK = 2.5  # draws that end this many times the median misfit away are drawn again from the others
 
 
 @dataclass(frozen=True)
@@ -119,64 +116,16 @@ def learn_running(prior: Prior, lifts: Lifts, seen: Seen, draws: int = 120, seed
     begin = np.concatenate(
         [prior.draw(draws, seed), rng.standard_normal((draws, knots.size + len(lifts.bolt)))], axis=1
     )
-    root = _root(seen.covariance + 1e-12 * np.eye(len(seen.value)))
-    wanted = seen.value + rng.standard_normal((draws, len(seen.value))) @ root.T
-    at = begin.copy()
-    for doubt in DOUBTS_mm:
-        at = _nearer(model, at, begin, wanted, doubt)
-    predicted = model.predicted(at)
-    white = solve_triangular(root, (wanted - predicted).T, lower=True)
-    misfits = np.mean(white * white, axis=0)
-    at = _without_stuck(at, _cost(at, predicted, begin, wanted, root), seed)
+    at, predicted, misfit = pulled(model, begin, seen.value, DOUBTS_mm, seed + 2)
     coordinates, form, shifts = np.split(at, [prior.size, prior.size + knots.size], axis=1)
     learned = Learned(
         prior=prior,
         coordinates=coordinates,
         lifts_mm=lifts.mean_mm + lifts.standard_uncertainty_mm * shifts,
-        misfit=float(np.quantile(misfits, 0.25)),
+        misfit=misfit,
         residual=(seen.value - predicted.mean(axis=0))[seen.change],
     )
     return Running(learned, form, knots)
-
-
-def _nearer(model: _Model, at: FloatArray, begin: FloatArray, wanted: FloatArray, doubt: float) -> FloatArray:
-    """One damped Gauss-Newton step of every draw toward its own data, each reading doubted by ``doubt`` mm more."""
-    arms = model.seen.weights / [1.0, PITCH_ARM_mm, PITCH_ARM_mm]
-    noise = model.seen.covariance + doubt**2 * np.diag(np.sum(arms * arms, axis=1))
-    root = _root(noise)
-    predicted, jacobian = model.linearised(at)
-    away = wanted - predicted + np.einsum("drk,dk->dr", jacobian, at - begin)
-    seen_by = jacobian @ np.swapaxes(jacobian, 1, 2) + noise
-    aim = begin + np.einsum("drk,dr->dk", jacobian, np.linalg.solve(seen_by, away[..., None])[..., 0])
-    cost = _cost(at, predicted, begin, wanted, root)
-    part = np.ones(len(at))
-    for _ in range(HALVINGS):
-        trial = at + part[:, None] * (aim - at)
-        worse = _cost(trial, model.predicted(trial), begin, wanted, root) > cost
-        if not worse.any():
-            return np.asarray(trial)
-        part = np.where(worse, 0.4 * part, part)
-    return np.asarray(np.where(worse[:, None], at, trial))
-
-
-def _root(covariance: FloatArray) -> FloatArray:
-    return np.asarray(np.linalg.cholesky(covariance), np.float64)
-
-
-def _without_stuck(at: FloatArray, cost: FloatArray, seed: int) -> FloatArray:
-    """Draws that came to rest far from their data are replaced by others."""
-    stuck = cost > STUCK * np.median(cost)
-    if not stuck.any() or stuck.all():
-        return at
-    rng = np.random.default_rng(seed + 5)
-    out = at.copy()
-    out[stuck] = at[rng.choice(np.flatnonzero(~stuck), int(stuck.sum()))]
-    return np.asarray(out)
-
-
-def _cost(at: FloatArray, predicted: FloatArray, begin: FloatArray, wanted: FloatArray, root: FloatArray) -> FloatArray:
-    white = solve_triangular(root, (wanted - predicted).T, lower=True)
-    return np.asarray(np.sum(white * white, axis=0) + np.sum((at - begin) ** 2, axis=1))
 
 
 @dataclass(frozen=True)
@@ -189,7 +138,7 @@ class _Model:
     grid: Grid
     station: IntArray  # (evaluations,): which of the grid's stations
     made: FloatArray  # (evaluations, turns)
-    weights: FloatArray  # (evaluations, 3)
+    through: FloatArray  # (evaluations, 3)
     mix: FloatArray  # (rows, evaluations)
     by_physics: tuple[FloatArray, FloatArray]  # (physics, stations, bearings, bolts) of height and of twist
     form: int
@@ -218,6 +167,16 @@ class _Model:
             knots.size,
         )
 
+    @property
+    def weights(self) -> FloatArray:
+        """How each row reads the state."""
+        return self.seen.weights
+
+    @property
+    def covariance(self) -> FloatArray:
+        """Of the readings' errors."""
+        return self.seen.covariance
+
     def _evaluated(self, at: FloatArray) -> tuple[Stand, FloatArray, FloatArray, FloatArray, FloatArray]:
         prior, bolts = self.prior, self.prior.bench.bolts
         coordinates, form, shifts = np.split(at, [prior.size, prior.size + self.form], axis=1)
@@ -234,7 +193,7 @@ class _Model:
     def predicted(self, at: FloatArray) -> FloatArray:
         """Readings (draws, rows)."""
         on, *_ = self._evaluated(at)
-        return np.asarray(np.einsum("deq,eq->de", on.state, self.weights) @ self.mix.T)
+        return np.asarray(np.einsum("deq,eq->de", on.state, self.through) @ self.mix.T)
 
     def linearised(self, at: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Readings (draws, rows) and their Jacobian (draws, rows, unknowns) with the bearings that carry in each draw;
@@ -242,8 +201,8 @@ class _Model:
         """
         on, lifts, by_height, by_twist, form = self._evaluated(at)
         spread, where, n = self.prior.spread, self.station, self.prior.physics
-        of_height = np.einsum("deqb,eq->deb", on.by_height, self.weights[:, [HEAVE, PITCH]])
-        of_twist = on.by_twist * self.weights[:, ROLL, None]
+        of_height = np.einsum("deqb,eq->deb", on.by_height, self.through[:, [HEAVE, PITCH]])
+        of_twist = on.by_twist * self.through[:, ROLL, None]
         physics = np.einsum("deb,kebn,den->dek", of_height, self.by_physics[0][:, where], lifts, optimize=True)
         physics += np.einsum("deb,kebn,den->dek", of_twist, self.by_physics[1][:, where], lifts, optimize=True)
         waves = self.grid.waves[:, where]
@@ -265,5 +224,5 @@ class _Model:
         by_lift = columns[:, :, self.lifts.bolt] * self.made * self.lifts.standard_uncertainty_mm
         whole = np.concatenate([physics, wavy, formed, by_lift], axis=2)
         assert physics.shape[2] == n
-        predicted = np.einsum("deq,eq->de", on.state, self.weights) @ self.mix.T
+        predicted = np.einsum("deq,eq->de", on.state, self.through) @ self.mix.T
         return np.asarray(predicted), np.asarray(self.mix @ whole)

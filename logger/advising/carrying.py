@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from logger.machines import Machine
 
 
-DRAWS = 120  # every one is solved with its own contacts
+DRAWS = 96  # every one is solved with its own contacts
 END_mm_per_mm = 4e-4  # what a form's draws leave out over the last centimetres, k = 1
 
 

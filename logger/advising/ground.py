@@ -25,6 +25,7 @@ from analysis.load import Loaded
 from analysis.prior import Prior
 from analysis.response import reading_weights, seen_by_geometry
 from analysis.resting import Resting
+from analysis.resting_learn import learn_resting
 from analysis.results import Findings, FloatArray, IntArray
 from analysis.rounds import Parked, Sweep, extended, observed, thinned
 from analysis.running import Lying, Running, stands
@@ -130,6 +131,8 @@ def ground_of(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -
 
 def _learned(prior: Prior, lifts: Lifts, changes: Changes, loads: tuple[Loaded, ...]) -> Learned:
     """What the changes say of the response, with more doubt where the physics does not explain them."""
+    if prior.bench.rests:
+        return learn_resting(prior, lifts, changes, loads)
     learned = learn(prior, lifts, changes, DRAWS, loads=loads)
     for unexplained in LESS_TRUST:  # the physics is further from this machine than most: doubt it more
         if learned.misfit <= UNEXPLAINED:
