@@ -19,7 +19,8 @@ from analysis.results import FloatArray, IntArray
 
 PITCH_ARM_mm = 300.0  # at which a doubt of height is one of pitch
 TRIALS = 4  # of a step, each shorter than the last, of draws that it does not bring nearer
-STUCK = 2.5  # draws that end this many times the median misfit away are drawn again from the others
+STUCK, SCATTER = 2.5, 20.0  # draws whose misfit is so many times the median's, and so much more, are drawn again from
+# the others: that of a few readings scatters by itself
 
 
 class Model(Protocol):
@@ -92,7 +93,7 @@ def _root(covariance: FloatArray) -> FloatArray:
 
 def _not_stuck(cost: FloatArray, seed: int) -> IntArray:
     """Which draw stands in each draw's place: itself, or another where it came to rest far from its data."""
-    stuck, own = cost > STUCK * np.median(cost), np.arange(len(cost))
+    stuck, own = cost > STUCK * np.median(cost) + SCATTER, np.arange(len(cost))
     if not stuck.any() or stuck.all():
         return own
     rng = np.random.default_rng(seed)
