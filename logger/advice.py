@@ -37,7 +37,7 @@ from logger.advising.ground import (
 from logger.advising.guide import guided_ground
 from logger.advising.places import next_set_up, not_seen_by_any, places, whole_stroke
 from logger.advising.predicted import predicted_of
-from logger.advising.surer import WORTH_A_TURN, hardly_seen, no_turn_helps, surer
+from logger.advising.surer import WORTH_A_TURN, hardly_seen, hopeless, no_turn_helps, surer
 from logger.advising.turn_steps import cautions_for, steps_of
 from logger.advising.turn_words import turn_words
 from logger.advising.written import as_json, predicted_as_json
@@ -282,7 +282,7 @@ def _with_moves(machine: Machine, base: Plan, ground: Ground, trust: Trust) -> P
             outcome = other
     if len(ground.situation.groups) > 1 and nothing.chance_inside >= LIKELY and nothing.loss - outcome.loss < RISKED:
         outcome = nothing  # goals between several set-ups are likely met: a turn that gains little puts them at risk
-    if not outcome.steps and base.verdict.word != "inside":
+    if base.verdict.word != "inside" and (not outcome.steps or hopeless(ground, outcome, nothing)):
         outcome = surer(ground, ground.situation, COST_OF_A_MOVE[trust], nothing) or outcome
         base = replace(base, warnings=(*base.warnings, *hardly_seen(machine, ground, outcome)))
     if not outcome.steps:

@@ -29,6 +29,7 @@ from logger.description.channels import of_its_channel
 from logger.errors import NotAllowed, NotUnderstood
 from logger.judging.instrument_trial import extremes_with_floor, floor_for, with_floor
 from logger.judging.judged import (
+    FOOT_MM,
     TABLE_ALIKE_MM,
     TABLE_MM,
     as_far_as_seen,
@@ -66,7 +67,9 @@ def find(recordings: Sequence[Recording], accept: Accepted = ()) -> Findings:
     first = recordings[0]
     profile = outcome.profile
     whole = _with_table(profile, first)
-    ends = extremes(profile.x_mm, profile.value, whole, profile.zero_known, outcome.bias_share, LINEARITY_MM)
+    unmapped = set_up_of(first).kind == "carried" and whole is not profile.covariance
+    share = 0.0 if unmapped else outcome.bias_share  # a table is no noise: flat readings over it are its own form
+    ends = extremes(profile.x_mm, profile.value, whole, profile.zero_known, share, LINEARITY_MM)
     ends = extremes_with_floor(ends, profile)
     return Findings(
         set_up=first.set_up,
@@ -358,7 +361,7 @@ def _with_table(profile: Profile, recording: Recording) -> Any:
     if (
         kind == "fixed"
     ):  # the stand's own foot is on one place of that table: the mean takes it along, the shape does not
-        return profile.covariance + TABLE_MM**2
+        return profile.covariance + FOOT_MM**2
     return profile.covariance + smooth_covariance(profile.x_mm, TABLE_MM, TABLE_ALIKE_MM)
 
 

@@ -12,6 +12,7 @@ import numpy as np
 
 from analysis.results import Predicted
 from logger.advising.ground import MEAN_SPARE_mm
+from logger.judging.judged import TABLE_MM
 
 if TYPE_CHECKING:
     from analysis.results import FloatArray
@@ -21,7 +22,6 @@ if TYPE_CHECKING:
 NEXT_READING_mm = 0.0015  # error of the sweep that will be held against the prediction
 NEXT_ZERO_mm = 0.002  # and of the zero set again before it, drift included (common practice, no source)
 ADRIFT = 0.25  # part of the largest change by which a rail that only rests comes down as a whole (simulated saws)
-TABLE_mm = 0.006  # a table nobody mapped lies in what a carried tip reads (common practice, no source)
 
 
 def predicted_of(ground: Ground, value: FloatArray) -> Predicted:
@@ -59,6 +59,6 @@ def _unmodelled(sweep: Sweep, change: FloatArray, unmapped: bool, model_error: f
     drawn = np.random.default_rng(17).standard_normal(change.shape) @ np.linalg.cholesky(alike).T
     rng = np.random.default_rng(18)
     zero = NEXT_ZERO_mm * scale * rng.standard_normal((len(change), 1))
-    own = np.hypot(NEXT_READING_mm * scale, TABLE_mm if unmapped and sweep.set_up.kind == "carried" else 0.0)
+    own = np.hypot(NEXT_READING_mm * scale, TABLE_MM if unmapped and sweep.set_up.kind == "carried" else 0.0)
     size = np.hypot(own, model_error * np.abs(change).max(axis=1, keepdims=True))
     return np.asarray(size * drawn + zero)

@@ -24,9 +24,7 @@ if TYPE_CHECKING:
 
 WORTH_A_TURN = 0.05  # so much more chance of being inside makes a turn better than measuring again
 LEAST_SEEN = 0.02  # mm of the display per mm of thread by which a bolt may still be guided, where nothing else helps
-ONE_STEP_mm = (
-    0.3  # further than this in one round such a bolt is not moved: where nobody looks it does ten times as much
-)
+ONE_STEP_mm = 0.3  # further such a bolt is not moved in one round: where nobody looks it does ten times as much
 TIGHTEST = 0.5  # of the band: aimed at where the uncertainty leaves less
 NEARER = 0.9  # outside the band, a round that ends at most at this part of where it began is worth its turns
 
@@ -43,15 +41,22 @@ def surer(
     """
     if ground.contact is not None or len(situation.groups) > 1:  # goals between set-ups have doubts of their own
         return None
-    other, _ = plan(ground, guarded(ground, situation), cost_per_move, made=made)
+    wider, far = guarded(ground, situation), float(np.median(in_the_band(ground, nothing).ratio))
+    other, _ = plan(ground, wider, cost_per_move, made=made)
+    if not other.steps and far > 1.0:
+        other, _ = plan(ground, wider, 0.0, insist=True, made=made)
     if not other.steps:
         return None
-    if chance_with_doubt(ground, other) > chance_with_doubt(ground, nothing) + WORTH_A_TURN:
-        return in_the_band(ground, other)
-    better = in_the_band(ground, other)
-    if np.median(nothing.ratio) > 1.0 and np.median(better.ratio) <= NEARER * np.median(nothing.ratio):
-        return better
-    return None
+    other = in_the_band(ground, other)
+    surer_inside = chance_with_doubt(ground, other) > chance_with_doubt(ground, nothing) + WORTH_A_TURN
+    return other if surer_inside or (far > 1.0 and float(np.median(other.ratio)) <= NEARER * far) else None
+
+
+def hopeless(ground: Ground, outcome: Outcome, nothing: Outcome) -> bool:
+    """Whether a round from outside the band hardly leads anywhere: it is made for want of a better one."""
+    far = float(np.median(nothing.ratio))
+    little = chance_with_doubt(ground, outcome) <= chance_with_doubt(ground, nothing) + WORTH_A_TURN
+    return far > 1.0 and little and float(np.median(outcome.ratio)) > NEARER * far
 
 
 def guarded(ground: Ground, situation: Situation) -> Situation:

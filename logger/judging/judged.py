@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from analysis.contact import Interval
 from analysis.results import Extremes, Profile, Verdict
+from analysis.state import TABLE_mm as UNMAPPED_mm
 from analysis.verdict import combine, judge
 
 if TYPE_CHECKING:
@@ -19,9 +20,11 @@ if TYPE_CHECKING:
 
 MOST_MISSED = 0.1
 """Share of what a set-up can see that may be missing from an "inside"."""
-TABLE_MM, TABLE_ALIKE_MM = 0.004, 200.0
-"""Standard deviation of a cast table's own flatness along a line where no map says it, and the length over which it is
-alike; common practice, no source."""
+FOOT_MM = 0.004
+"""How far one place of a table nobody mapped stands off its plane, k = 1, where a stand is set to zero around its foot;
+common practice, no source."""
+TABLE_ALIKE_MM, TABLE_MM = UNMAPPED_mm
+"""The same of its flatness along the line a carried tip touches, and the length over which it is alike."""
 
 
 def verdict_on(machine: Machine, profile: Profile, ends: Extremes) -> Verdict:

@@ -2,6 +2,7 @@
 
 import json
 from dataclasses import replace
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -51,6 +52,19 @@ def test_nothing_is_shown_over_the_opening():
         assert not np.any((x > 760) & (x < 840))
         assert x.min() >= 450 and x.max() <= 1250
         assert any("760" in text and "840" in text for text in found.not_seen)
+
+
+def test_a_table_nobody_mapped_is_doubt_and_no_noise_that_could_be_taken_off_the_peak_to_valley():
+    """Readings are taken for noisy and a part of what noise adds comes off; a table's form is not in them by luck."""
+    sweep, recording = swept(CARRIED)
+    found = find([recording])
+    machine = machine_for(CARRIED)
+    table = machine.table.model_copy(update={"map": (SimpleNamespace(y_mm=0.0, points=((700, 0, 0), (1500, 0, 0))),)})
+    known = find([recording_of(sweep, CARRIED, machine=machine.model_copy(update={"table": table}))])
+    assert found.extremes.peak_to_valley == pytest.approx(float(np.ptp(found.profile.value)), abs=1e-6)
+    assert known.extremes.peak_to_valley <= found.extremes.peak_to_valley
+    assert found.extremes.peak_to_valley_uncertainty > 2.0 * known.extremes.peak_to_valley_uncertainty
+    assert any("0.016 mm" in text for text in found.not_seen)
 
 
 def test_marks_encoder_strips_and_nothing_are_named():

@@ -144,3 +144,16 @@ def test_a_saw_swept_again_and_again_at_the_edge_of_its_band_gets_a_turn(monkeyp
         job.turned(made)
     assert any("shows little of it" in warning for warning in plan.warnings)
     assert machine.truth_peak_to_valley("along") < 0.05
+
+
+def test_a_round_that_leads_hardly_anywhere_is_known_for_one():
+    """0.080 mm of 0.050 allowed: to 0.078 is next to nothing, to 0.060 is on the way."""
+    ground = ground_at([0.1, 0.1, 0.180], 0.010)
+
+    def ending(width):
+        value = np.tile([0.1, 0.1, 0.1 + width], (50, 1))
+        return Outcome((), value, np.zeros((50, 0)), np.full(50, width / 0.05), 0.0)
+
+    assert surer.hopeless(ground, ending(0.078), standing(ground))
+    assert not surer.hopeless(ground, ending(0.060), standing(ground))
+    assert not surer.hopeless(ground_at([0.1, 0.1, 0.140], 0.010), ending(0.040), ending(0.040))
