@@ -283,7 +283,8 @@ def _with_moves(machine: Machine, base: Plan, ground: Ground, trust: Trust) -> P
     if len(ground.situation.groups) > 1 and nothing.chance_inside >= LIKELY and nothing.loss - outcome.loss < RISKED:
         outcome = nothing  # goals between several set-ups are likely met: a turn that gains little puts them at risk
     if base.verdict.word != "inside" and (not outcome.steps or hopeless(ground, outcome, nothing)):
-        outcome = surer(ground, ground.situation, COST_OF_A_MOVE[trust], nothing) or outcome
+        again = _measured_again(ground)
+        outcome = surer(ground, ground.situation, COST_OF_A_MOVE[trust], nothing, again) or outcome
         base = replace(base, warnings=(*base.warnings, *hardly_seen(machine, ground, outcome)))
     if not outcome.steps:
         return no_turn_helps(machine, base, ground, nothing.chance_inside > 0.5, _measured_again(ground))
@@ -312,7 +313,7 @@ def _rest_of_the_round(machine: Machine, base: Plan, ground: Ground, trust: Trus
     )
     outcome, nothing = plan(ground, situation, COST_OF_A_MOVE[trust], made=turns_made(ground, made))
     if not outcome.steps and base.verdict.word != "inside":  # a bolt hardly seen may have been left for last
-        outcome = surer(ground, situation, COST_OF_A_MOVE[trust], nothing, turns_made(ground, made)) or outcome
+        outcome = surer(ground, situation, COST_OF_A_MOVE[trust], nothing, made=turns_made(ground, made)) or outcome
     if not outcome.steps or nothing.chance_inside >= SURE_ENOUGH:
         why = ("This round's moves are made: measure again.",)
         return replace(base, next="sweep", next_set_up=ground.main, why=why)

@@ -26,30 +26,35 @@ WORTH_A_TURN = 0.05  # so much more chance of being inside makes a turn better t
 LEAST_SEEN = 0.02  # mm of the display per mm of thread by which a bolt may still be guided, where nothing else helps
 ONE_STEP_mm = 0.3  # further such a bolt is not moved in one round: where nobody looks it does ten times as much
 TIGHTEST = 0.5  # of the band: aimed at where the uncertainty leaves less
+ANY = 0.01  # gain that is one at all
 NEARER = 0.9  # outside the band, a round that ends at most at this part of where it began is worth its turns
 
 
 def surer(
-    ground: Ground, situation: Situation, cost_per_move: float, nothing: Outcome, made: Parks = ()
+    ground: Ground, situation: Situation, cost_per_move: float, nothing: Outcome, again: bool = False, made: Parks = ()
 ) -> Outcome | None:
     """The round that ends inside by more than the uncertainty, or nearer to it; None where none is surer than standing
     still.
 
     It is planned in the band that the verdict leaves, with bolts of which the display shows little, and compared in the
     true band with what the draws do not know counted: a table's own form, what is left of the extremes. ``situation``:
-    the ground's, or what is left of it in the middle of a round, with the turns ``made``.
+    the ground's, or what is left of it in the middle of a round, with the turns ``made``. ``again``: this state was
+    swept more than once, and any gain is better than sweeping it once more.
     """
     if ground.contact is not None or len(situation.groups) > 1:  # goals between set-ups have doubts of their own
         return None
     wider, far = guarded(ground, situation), float(np.median(in_the_band(ground, nothing).ratio))
     other, _ = plan(ground, wider, cost_per_move, made=made)
-    if not other.steps and far > 1.0:
+    if not other.steps and (far > 1.0 or again):
         other, _ = plan(ground, wider, 0.0, insist=True, made=made)
     if not other.steps:
         return None
     other = in_the_band(ground, other)
-    surer_inside = chance_with_doubt(ground, other) > chance_with_doubt(ground, nothing) + WORTH_A_TURN
-    return other if surer_inside or (far > 1.0 and float(np.median(other.ratio)) <= NEARER * far) else None
+    gain = chance_with_doubt(ground, other) - chance_with_doubt(ground, nothing)
+    nearer = float(np.median(other.ratio)) / far
+    if again:
+        return other if gain > ANY or (far > 1.0 and nearer <= 1.0 - ANY) else None
+    return other if gain > WORTH_A_TURN or (far > 1.0 and nearer <= NEARER) else None
 
 
 def hopeless(ground: Ground, outcome: Outcome, nothing: Outcome) -> bool:

@@ -11,7 +11,7 @@ import pytest
 
 from analysis.chebyshev import Group
 from analysis.response import SetUp
-from analysis.results import Verdict
+from analysis.results import Plan, Verdict
 from analysis.rounds import Round, Sweep, Turn
 from analysis.situation import Outcome, Situation
 from fixtures.workshop import draw_machine
@@ -81,7 +81,7 @@ def test_a_machine_that_is_surely_inside_is_left_alone():
 
 def base_of(word):
     verdict = Verdict(word, 0.06, 0.008, None, 0.05, "mm", "")
-    return advice.Plan(2, "along", verdict, "stop", "pitch", True, 0.02, 0.01, (), (), None, (), (), (), None)
+    return Plan(2, "along", verdict, "stop", "pitch", True, 0.02, 0.01, (), (), None, (), (), ())
 
 
 def test_words_say_what_else_would_help_and_a_third_sweep_is_not_asked_for():
@@ -133,6 +133,8 @@ def test_a_saw_swept_again_and_again_at_the_edge_of_its_band_gets_a_turn(monkeyp
         assert plan.next == "turn"
         made = []
         for move in plan.moves:
+            assert move.park_mm is not None and move.reading_target is not None
+            assert move.raise_at_most_mm is not None
             most = abs(move.raise_at_most_mm)
             done = machine.turn_until(move.bolt, plan.set_up, move.park_mm, move.reading_target, most)
             made.append(
@@ -157,3 +159,13 @@ def test_a_round_that_leads_hardly_anywhere_is_known_for_one():
     assert surer.hopeless(ground, ending(0.078), standing(ground))
     assert not surer.hopeless(ground, ending(0.060), standing(ground))
     assert not surer.hopeless(ground_at([0.1, 0.1, 0.140], 0.010), ending(0.040), ending(0.040))
+
+
+def test_swept_again_any_gain_is_better_than_a_third_sweep():
+    """A turn that gains three points of a hundred is not worth its risk at once, and is once sweeping says no more."""
+    ground = ground_at([0.1, 0.1, 0.1415], 0.010)
+    still = standing(ground)
+    assert 0.95 < surer.chance_with_doubt(ground, still) < 0.98
+    assert surer.surer(ground, ground.situation, 0.02, still) is None
+    found = surer.surer(ground, ground.situation, 0.02, still, again=True)
+    assert found is not None and found.steps
