@@ -38,6 +38,7 @@ PLANNED = 48  # draws a plan is made on; it is played through in all
 GOING_DOWN = 36  # draws the lifts go down the mean loss in
 UNSURE_COST, UNSURE_mm = 0.4, 0.1  # of the loss, per mm by which lifts scatter by more: their display is no guide
 OFTEN = 0.25  # a round that leaves the machine worse in more of the draws is not made
+SHARES = (1.0, 0.5, 0.25)  # of such a round, tried in its place
 DEEPER = 8  # fits in search of the best possible
 DOWN = 30  # evaluations of the mean loss on the way down
 
@@ -85,11 +86,25 @@ def plan_in_contact(
         begun = few.beginnings(SAME_PART * limit)
         rounds = [steps for each in begun for steps in _linear_plans(situation, few, *each, cost_per_move, insist)]
     for steps in rounds:
-        played = play_in_contact(situation, contact, errors, steps)
-        if contact.descends and np.mean(played.ratio > WORSE * np.maximum(nothing.ratio, 1.0)) > OFTEN:
-            continue
-        best = _better(best, played, cost_per_move, situation, insist)
+        played = not_too_bold(situation, contact, errors, steps, nothing)
+        if played is not None:
+            best = _better(best, played, cost_per_move, situation, insist)
     return best, nothing
+
+
+def not_too_bold(
+    situation: Situation, contact: Contact, errors: Errors, steps: tuple[Step, ...], nothing: Outcome
+) -> Outcome | None:
+    """The round played through, or the largest part of it that does not often leave the machine worse."""
+    for share in SHARES:
+        part = tuple(replace(step, lift_mm=share * step.lift_mm) for step in steps)
+        part = tuple(step for step in part if abs(step.lift_mm) >= situation.smallest_mm[step.bolt])
+        if not part:
+            return None
+        played = play_in_contact(situation, contact, errors, part)
+        if np.mean(played.ratio > WORSE * np.maximum(nothing.ratio, 1.0)) <= OFTEN:
+            return played
+    return None
 
 
 def best_in_contact(situation: Situation, contact: Contact, count: int = 16) -> FloatArray:

@@ -6,10 +6,10 @@ import numpy as np
 import pytest
 
 from analysis.chebyshev import Group
-from analysis.contact_plan import plan_in_contact, turned_until
+from analysis.contact_plan import not_too_bold, plan_in_contact, turned_until
 from analysis.gaps import Feet
 from analysis.resting import Part, Resting
-from analysis.situation import Situation, Step
+from analysis.situation import Situation, Step, draw_errors
 
 DRAWS, STATIONS = 40, 9
 ONE_WAY = np.array([False, True, False])
@@ -75,3 +75,14 @@ def test_a_valley_over_a_hanging_foot_is_filled_by_closing_the_gap_and_lifting()
     assert plan.steps[0].lift_mm == pytest.approx(0.22, abs=0.03)
     assert plan.steps[0].target - plan.steps[0].before == pytest.approx(0.12, abs=0.03)
     assert plan.chance_inside > 0.95 > 0.05 > nothing.chance_inside
+
+
+def test_a_round_that_would_leave_the_machine_worse_is_made_in_part_or_not_at_all():
+    """By hand: a valley 0.08 deep over the first foot, raised 0.20: 0.12 too high; half of that leaves 0.02."""
+    here = situation(0.10 - 0.08 * np.array([1, 1, 1, 0, 0, 0, 0, 0, 0]))
+    errors = draw_errors(here, 3)
+    _, nothing = plan_in_contact(here, resting(), 10.0)
+    played = not_too_bold(here, resting(), errors, (Step(0, 1, 0.0, 0.20),), nothing)
+    assert [step.lift_mm for step in played.steps] == [pytest.approx(0.10)]
+    np.testing.assert_allclose(np.median(played.ratio), 0.02 / 0.05, atol=0.02)
+    assert not_too_bold(here, resting(), errors, (Step(0, 1, 0.0, -0.20),), nothing) is None
