@@ -124,3 +124,11 @@ def test_a_known_mass_narrows_the_stiffness_before_any_turn():
     learned = learn_resting(PRIOR, no_turns, none, (laid,))
     assert learned.coordinates[:, 2].mean() < -0.7 and learned.coordinates[:, 2].std() < 0.8
     assert learned.load_misfit < 2.0 and learned.misfit == 0.0
+
+
+def test_no_lift_is_doubted_by_more_than_half_of_what_was_said():
+    """A display may not follow a bolt in the air: what was said then tells more than it does."""
+    none = Changes(np.zeros(0), np.zeros((0, 3)), np.zeros(0), np.zeros((0, 0)), np.zeros((0, 3)))
+    doubtful = replace(TURNS, standard_uncertainty_mm=np.full(3, 0.3))
+    spread = learn_resting(PRIOR, doubtful, none).lifts_mm.std(axis=0)
+    np.testing.assert_allclose(spread, 0.5 * np.abs(TURNS.mean_mm), rtol=0.25)
