@@ -34,9 +34,12 @@ from analysis.situation import Errors, Outcome, Situation, draw_errors, loss_of,
 REFINED = 4  # sets of bolts whose parks and targets are worked out in full
 RANKED = 60  # draws that are enough to rank sets of bolts
 PROGRESS = 0.6  # a round that ends at this part of where it began is made for itself, not for what it teaches
-AHEAD = 0.5  # weight of the next round's end against this one's
+AHEAD = 0.7  # weight of the next round's end against this one's, where none is likely to end inside
+WORK = 0.2  # part of the price of moves that counts then: a round that teaches nothing costs a sweep
+SHARES = (1.0, 0.7, 0.5, 0.35, 0.25)  # of such a round, the largest that is not too bold
 BOLDER = (0.1, 0.02)  # parts of the response's variance counted by rounds that are made to learn
 WORSE, SELDOM = 1.2, 0.12  # a round may leave the machine this much worse in this part of the draws ...
+AT_LAST = 0.3  # ... or in this part, where every other round would be standing still outside
 DARED = 0.25  # ... and in so many more for every one it may bring inside
 ROUGHLY = 8  # steps of the fit that are enough to rank
 PARTS = (1.0, 0.1)  # of the response's variance that larger sets are begun with
@@ -131,7 +134,7 @@ def plan_round(
 
     Sets of bolts are taken in order of promise; parks and targets of each are optimised on the draws; the winner has
     the lowest loss with ``cost_per_move`` for every bolt. Where none is likely to end inside, what a round teaches
-    counts too. ``insist``: standing still is no choice, as long as some round is not likely to make things worse.
+    counts too. ``insist``: standing still is no choice, as long as some round is not often worse than that.
     ``made`` are the turns of this round that were made already; with None no bolt is turned a second time.
     """
     errors = draw_errors(situation, 2 * max(situation.bolts, 1), seed)
@@ -161,11 +164,14 @@ def plan_round(
         best = turned_again(situation, errors, best, made, price, COMING_BACK * cost_per_move)
     if np.median(best.ratio) <= max(1.0, PROGRESS * np.median(nothing.ratio)) or len(tried) == 1:
         return best, nothing
-    rounds = [best, *tried.values(), *bolder(situation, errors)]
-    if insist:
-        safe = [each for each in rounds if each.steps and np.isfinite(_worth(situation, each, nothing))]
-        rounds = safe or [nothing]
-    return min(rounds, key=lambda each: _worth(situation, each, nothing) + price(each) - each.loss), nothing
+    for allowed in (SELDOM, AT_LAST) if insist else (SELDOM,):
+        rounds = [best, *tried.values(), *bolder(situation, errors, nothing, allowed)]
+        worth = [_worth(situation, each, nothing, allowed) + WORK * (price(each) - each.loss) for each in rounds]
+        turning = [each.steps != () and np.isfinite(here) for each, here in zip(rounds, worth, strict=True)]
+        if insist and any(turning):
+            worth = [here if turns else np.inf for here, turns in zip(worth, turning, strict=True)]
+            break
+    return (rounds[int(np.argmin(worth))] if np.isfinite(min(worth)) else nothing), nothing
 
 
 def _most_promising(
@@ -239,19 +245,28 @@ def turned_again(
     return outcome
 
 
-def _worth(situation: Situation, outcome: Outcome, nothing: Outcome) -> float:
+def _worth(situation: Situation, outcome: Outcome, nothing: Outcome, allowed: float = SELDOM) -> float:
     """Loss of this round and of the one after it; a round that may well make things worse is out."""
     if not outcome.steps:
         return nothing.loss  # standing still teaches nothing: the round after it would be this one again
-    risk = float(np.mean(outcome.ratio > WORSE * np.maximum(nothing.ratio, 1.0)))
-    if risk > SELDOM + DARED * max(outcome.chance_inside - nothing.chance_inside, 0.0):
+    if _risk(outcome, nothing) > allowed + DARED * max(outcome.chance_inside - nothing.chance_inside, 0.0):
         return np.inf
     return (1.0 - AHEAD) * outcome.loss + AHEAD * loss_ahead(situation, outcome)
 
 
-def bolder(situation: Situation, errors: Errors) -> list[Outcome]:
-    """Rounds with all bolts that trust the response more than its doubt allows: worth it for what they teach."""
-    bolts = np.array(situation.turnable())
+def _risk(outcome: Outcome, nothing: Outcome) -> float:
+    """The part of the draws in which a round leaves the machine worse."""
+    return float(np.mean(outcome.ratio > WORSE * np.maximum(nothing.ratio, 1.0)))
+
+
+def bolder(situation: Situation, errors: Errors, nothing: Outcome, allowed: float = SELDOM) -> list[Outcome]:
+    """Rounds with all bolts that trust the response more than its doubt allows: worth it for what they teach.
+
+    Each is taken as far as it hardly risks to make things worse: bolts that nearly cancel teach by going far.
+    """
+    bolts = np.array(situation.turnable(), dtype=np.int64)
+    if not len(bolts):
+        return []
     rows = _rows(situation)
     doubt = response_doubt(rows)
     made = []
@@ -263,8 +278,12 @@ def bolder(situation: Situation, errors: Errors) -> list[Outcome]:
             continue
         chosen, wanted = tuple(int(b) for b in bolts[order]), lifts[0][order]
         parks = choose_parks(situation, errors, chosen, wanted)
-        targets = targets_for(situation.middle_value, situation.response.mean(axis=0), parks, wanted)
-        made.append(outcome_of(situation, errors, parks, targets)[0])
+        for share in SHARES:
+            targets = targets_for(situation.middle_value, situation.response.mean(axis=0), parks, share * wanted)
+            outcome = outcome_of(situation, errors, parks, targets)[0]
+            if _risk(outcome, nothing) <= allowed:
+                made.append(outcome)
+                break
     return made
 
 

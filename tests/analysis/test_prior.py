@@ -44,7 +44,7 @@ def test_how_much_brackets_of_one_machine_differ_is_itself_not_known():
     prior = Prior(replace(BENCH, stiffness_N_mm=np.array([np.nan] * 5 + [30e3])))
     rail, _ = rails(Prior(BENCH), Prior(BENCH).draw(400))
     within = np.log(np.diagonal(rail.compliance, axis1=-2, axis2=-1)).std(axis=1)
-    assert 0.3 < np.median(within) < 0.6 and np.quantile(within, 0.85) > np.log(10) / np.sqrt(12)
+    assert 0.3 < np.median(within) < 0.6 and np.quantile(within, 0.9) > np.log(10) / np.sqrt(12)
     rail, _ = rails(prior, prior.draw(400))
     assert np.log(rail.compliance[:, 5, 5]).std() == pytest.approx(0.2, rel=0.15)
 
