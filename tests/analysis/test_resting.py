@@ -83,6 +83,6 @@ def test_a_round_that_would_leave_the_machine_worse_is_made_in_part_or_not_at_al
     errors = draw_errors(here, 3)
     _, nothing = plan_in_contact(here, resting(), 10.0)
     played = not_too_bold(here, resting(), errors, (Step(0, 1, 0.0, 0.20),), nothing)
-    assert [step.lift_mm for step in played.steps] == [pytest.approx(0.10)]
+    assert played is not None and [step.lift_mm for step in played.steps] == [pytest.approx(0.10)]
     np.testing.assert_allclose(np.median(played.ratio), 0.02 / 0.05, atol=0.02)
     assert not_too_bold(here, resting(), errors, (Step(0, 1, 0.0, -0.20),), nothing) is None
