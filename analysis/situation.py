@@ -15,7 +15,7 @@ from analysis.results import FloatArray, IntArray
 
 SLOPE = 0.2
 WELL_INSIDE = 0.85  # the planner aims for this part of the band, so that a guarded verdict can follow
-SURE = 1.6  # standard deviations of the response by which a display that guides a hand must move
+SURE = 1.2  # standard deviations of the response by which a display that guides a hand must move
 STEEP = 0.08  # over which part of the band a draw turns from inside to outside
 
 

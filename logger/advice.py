@@ -53,8 +53,9 @@ __all__ = ["advise", "as_json", "estimate_turned", "places", "predict", "predict
 
 UNSEEN_PART = 0.04  # a bolt that moves no seen reading by this part of its lift is not seen
 BEYOND = 1.05  # a band is not called out of reach for a hair: the model is not that good
-LOW_END = 0.15  # the lower end of what the bolts may reach, as a quantile of the draws
-COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.02, "fewest": 0.06, "least": 0.005}
+LOW_END = 0.15  # the lower end of what the bolts may reach, as a quantile of the draws ...
+AT_FIRST = 0.04  # ... and before any turn has shown how this machine answers
+COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.04, "fewest": 0.12, "least": 0.005}
 COST_OF_TRAVEL: Mapping[str, float] = {"least": 0.4}  # per mm of thread
 
 GUARD_mm = 0.0015  # what a profile's own figures do not know: between stations, hysteresis (common practice, no source)
@@ -111,7 +112,8 @@ def advise(
         return _sweep_first(base, ground)
     if base.verdict.word == "inside" and not made_so_far and _rest_is_fine(ground, base.places):
         return replace(base, why=("What was swept is inside by more than the uncertainty; leave the bolts alone.",))
-    beyond = float(np.quantile(reached, LOW_END)) * limit - doubt_of(ground) > BEYOND * limit
+    low_end = LOW_END if len(ground.lifts.bolt) else AT_FIRST
+    beyond = float(np.quantile(reached, low_end)) * limit - doubt_of(ground) > BEYOND * limit
     if beyond and ground.learned.misfit <= UNEXPLAINED:  # a model that does not explain this machine may not give it up
         return replace(base, reachable=False, why=_beyond_the_bolts(base))
     if made_so_far:
@@ -245,7 +247,7 @@ def _rest_is_fine(ground: Ground, places: Sequence[PlaceFinding]) -> bool:
 
 
 def _unseen(machine: Machine, ground: Ground) -> tuple[str, ...]:
-    response = ground.situation.response[:, ground.rows].mean(axis=0)
+    response = np.median(ground.situation.response[:, ground.rows], axis=0)
     scale = 1000.0 / 600.0 if ground.sweeps[ground.main].set_up.kind == "level" else 1.0
     seen = np.max(np.abs(response), axis=0) >= UNSEEN_PART * scale
     return tuple(bolt.name for bolt, is_seen in zip(machine.bolts, seen, strict=True) if not is_seen)

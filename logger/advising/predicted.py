@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from logger.advising.ground import Ground
 
 NEXT_READING_mm = 0.0015  # error of the sweep that will be held against the prediction
+MAPPED_mm = 0.002  # what a map of the table leaves under a carried tip, place and points of the map both a little off
 NEXT_ZERO_mm = 0.002  # and of the zero set again before it, drift included (common practice, no source)
 ADRIFT = 0.25  # part of the largest change by which a rail that only rests comes down as a whole (simulated saws)
 
@@ -59,6 +60,7 @@ def _unmodelled(sweep: Sweep, change: FloatArray, unmapped: bool, model_error: f
     drawn = np.random.default_rng(17).standard_normal(change.shape) @ np.linalg.cholesky(alike).T
     rng = np.random.default_rng(18)
     zero = NEXT_ZERO_mm * scale * rng.standard_normal((len(change), 1))
-    own = np.hypot(NEXT_READING_mm * scale, TABLE_MM if unmapped and sweep.set_up.kind == "carried" else 0.0)
+    table = 0.0 if sweep.set_up.kind != "carried" else TABLE_MM if unmapped else MAPPED_mm
+    own = np.hypot(NEXT_READING_mm * scale, table)
     size = np.hypot(own, model_error * np.abs(change).max(axis=1, keepdims=True))
     return np.asarray(size * drawn + zero)
