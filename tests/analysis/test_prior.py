@@ -25,7 +25,9 @@ def stiffness(bench):
 
 def test_an_unknown_bracket_may_be_a_factor_of_eight_either_way():
     middle, spread = stiffness(BENCH)
-    assert np.all((middle > 12e3) & (middle < 20e3)) and np.all((1.96 * spread > np.log(6.0)) & (1.96 * spread < np.log(11.0)))
+    assert np.all((middle > 12e3) & (middle < 20e3)) and np.all(
+        (1.96 * spread > np.log(6.0)) & (1.96 * spread < np.log(11.0))
+    )
 
 
 def test_a_measured_bracket_is_what_was_measured_and_the_others_are_like_it():
