@@ -37,7 +37,7 @@ from logger.advising.ground import (
 from logger.advising.guide import guided_ground
 from logger.advising.places import next_set_up, not_seen_by_any, places, whole_stroke
 from logger.advising.predicted import predicted_of
-from logger.advising.surer import WORTH_A_TURN, hardly_seen, hopeless, no_turn_helps, surer
+from logger.advising.surer import WORTH_A_TURN, hardly_seen, hopeless, no_turn_helps, surer, with_hardly_seen
 from logger.advising.turn_steps import cautions_for, steps_of
 from logger.advising.turn_words import turn_words
 from logger.advising.written import as_json, predicted_as_json
@@ -287,7 +287,9 @@ def _with_moves(machine: Machine, base: Plan, ground: Ground, trust: Trust) -> P
     if base.verdict.word != "inside" and (not outcome.steps or hopeless(ground, outcome, nothing)):
         again = _measured_again(ground)
         outcome = surer(ground, ground.situation, COST_OF_A_MOVE[trust], nothing, again) or outcome
-        base = replace(base, warnings=(*base.warnings, *hardly_seen(machine, ground, outcome)))
+    elif base.verdict.word != "inside":
+        outcome = with_hardly_seen(ground, outcome, COST_OF_A_MOVE[trust]) or outcome
+    base = replace(base, warnings=(*base.warnings, *hardly_seen(machine, ground, outcome)))
     if not outcome.steps:
         return no_turn_helps(machine, base, ground, nothing.chance_inside > 0.5, _measured_again(ground))
     return _turning(machine, base, ground, outcome, nothing)

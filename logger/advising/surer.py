@@ -26,6 +26,7 @@ WORTH_A_TURN = 0.05  # so much more chance of being inside makes a turn better t
 LEAST_SEEN = 0.02  # mm of the display per mm of thread by which a bolt may still be guided, where nothing else helps
 ONE_STEP_mm = 0.3  # further such a bolt is not moved in one round: where nobody looks it does ten times as much
 TIGHTEST = 0.5  # of the band: aimed at where the uncertainty leaves less
+LIKELY, MUCH = 0.7, 0.15  # a round this likely inside is made as it is; so much more chance is worth such bolts
 ANY = 0.01  # gain that is one at all
 NEARER = 0.9  # outside the band, a round that ends at most at this part of where it began is worth its turns
 
@@ -55,6 +56,24 @@ def surer(
     if again:
         return other if gain > ANY or (far > 1.0 and nearer <= 1.0 - ANY) else None
     return other if gain > WORTH_A_TURN or (far > 1.0 and nearer <= NEARER) else None
+
+
+def with_hardly_seen(ground: Ground, outcome: Outcome, cost_per_move: float) -> Outcome | None:
+    """A round that bolts of which the display shows little make much surer; None where there is none such.
+
+    A carried tip sees only what happens over the table: without the bolts at the rail's ends round after round gained
+    little.
+    """
+    situation = ground.situation
+    if ground.contact is not None or len(situation.groups) > 1:
+        return None
+    chance = chance_with_doubt(ground, outcome)
+    wider = guarded(ground, situation)
+    if chance >= LIKELY or len(wider.turnable()) == len(situation.turnable()):
+        return None
+    other, _ = plan(ground, wider, cost_per_move)
+    gain = chance_with_doubt(ground, other) - chance if other.steps else 0.0
+    return in_the_band(ground, other) if gain > MUCH else None
 
 
 def hopeless(ground: Ground, outcome: Outcome, nothing: Outcome) -> bool:
