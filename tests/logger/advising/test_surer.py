@@ -74,6 +74,20 @@ def test_a_turn_that_makes_it_surer_is_found_and_its_chance_told_in_the_band_its
     assert np.median(found.ratio) == pytest.approx(np.median(np.ptp(found.value, axis=1) / 0.05))
 
 
+def test_a_bolt_hardly_seen_is_turned_where_it_makes_a_round_much_surer():
+    """By hand: the ends 0.055 under the middle; the first bolt tips them, 0.3 mm of the second raises both by 0.018."""
+    ground = ground_at([0.1, 0.155, 0.1], 0.010)
+    found = surer.with_hardly_seen(ground, standing(ground), 0.02)
+    assert found is not None and 1 in [step.bolt for step in found.steps]
+    assert surer.chance_with_doubt(ground, found) > 0.9
+    assert surer.with_hardly_seen(ground, found, 0.02) is None, "likely enough as it is"
+    every_bolt_seen = ground_at([0.1, 0.155, 0.1], 0.010, least_gain=0.02)
+    assert surer.with_hardly_seen(every_bolt_seen, standing(every_bolt_seen), 0.02) is None
+    tipped = ground_at([0.2, 0.1, 0.05], 0.010)  # what the first bolt alone can put right
+    plain, _ = surer.plan(tipped, tipped.situation, 0.02)
+    assert surer.with_hardly_seen(tipped, plain, 0.02) is None
+
+
 def test_a_machine_that_is_surely_inside_is_left_alone():
     ground = ground_at([0.1, 0.1, 0.115], 0.010)
     assert surer.surer(ground, ground.situation, 0.02, standing(ground)) is None
