@@ -17,6 +17,7 @@ from analysis.situation import Outcome, Situation
 from fixtures.workshop import draw_machine
 from logger import advice
 from logger.advising import inputs, surer
+from logger.advising.ground import plan
 from logger.job import TurnedBolt
 from tests.benchmarks.workbench import find_in_memory, job_for, sweep
 
@@ -84,7 +85,7 @@ def test_a_bolt_hardly_seen_is_turned_where_it_makes_a_round_much_surer():
     every_bolt_seen = ground_at([0.1, 0.155, 0.1], 0.010, least_gain=0.02)
     assert surer.with_hardly_seen(every_bolt_seen, standing(every_bolt_seen), 0.02) is None
     tipped = ground_at([0.2, 0.1, 0.05], 0.010)  # what the first bolt alone can put right
-    plain, _ = surer.plan(tipped, tipped.situation, 0.02)
+    plain, _ = plan(tipped, tipped.situation, 0.02)
     assert surer.with_hardly_seen(tipped, plain, 0.02) is None
 
 
