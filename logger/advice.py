@@ -182,6 +182,7 @@ def _refuse_a_stray_display(machine: Machine, ground: Ground, move: ParkedMove, 
     """NotAllowed where a parked display is nowhere near what sweep and moves lead to: learning from it would be wrong.
 
     An indicator that was knocked, zeroed again or off the edge (free rest) reads far away; so does inch taken for mm.
+    What the moves before it did there is itself not known well: three of its standard uncertainties more are allowed.
     """
     given = machine.set_up(set_up)
     if given.kind == "level" or given.zero_mm is None or set_up != ground.main:
@@ -189,10 +190,12 @@ def _refuse_a_stray_display(machine: Machine, ground: Ground, move: ParkedMove, 
     sweep, value = ground.sweeps[ground.main], ground.situation.value[ground.rows]
     shown = float(np.interp(move.park_mm, sweep.s_mm, value)) - _surface(machine, set_up, move.park_mm)
     expected = reading_from_height(shown, given.kind, given.zero_mm, given.sense)
-    if abs(move.before - expected) > STRAY_mm:
+    row = int(np.argmin(np.abs(sweep.s_mm - move.park_mm)))
+    allowed = STRAY_mm + 3.0 * float(np.sqrt(ground.situation.covariance[row, row]))
+    if abs(move.before - expected) > allowed:
         raise NotAllowed(
             f"Parked at {move.park_mm:g} mm the display should have shown about {expected:+.3f} mm before {move.bolt} "
-            f"was turned; {move.before:+.3f} mm was given, more than {STRAY_mm:g} mm away.",
+            f"was turned; {move.before:+.3f} mm was given, more than {allowed:.1f} mm away.",
             "Was the indicator moved, zeroed again, or off the edge? Sweep again, or give the thread travel instead.",
         )
 

@@ -186,6 +186,17 @@ def test_a_round_told_at_once_is_read_in_its_order():
     assert abs(second.raise_mm - 0.15) <= second.uncertainty_mm
 
 
+def test_a_display_is_stray_only_beyond_what_the_turns_before_it_may_have_done():
+    """Half a millimetre of thread raises it by 0.4 or so: 0.9 under where it stood is stray, unless that is a guess."""
+    machine, job = swept(0)
+    before = machine.reading("across", 1000.0) - 0.9
+    said = f"B3@1000:{before:+.3f}..{before + 0.05:+.3f}"
+    surely, hardly = (TurnedBolt("B2", 0.5, doubt, "thread") for doubt in (0.01, 2.0))
+    with pytest.raises(NotAllowed, match="should have shown about"):
+        advice.estimate_turned(job, said, made_before=[surely])
+    assert advice.estimate_turned(job, said, made_before=[hardly]).form == "parked"
+
+
 def test_each_bolt_is_turned_once_in_a_round():
     """Planned again from the prediction alone, the rest of a round once went back to the same bolt six times."""
     machine, job = swept(0)
