@@ -56,15 +56,23 @@ def main(argv: Sequence[str] | None = None) -> int:
         return _run(list(argv), console)
     except KeyboardInterrupt:
         return _interrupted(console)
-    except RuntimeError as error:  # Python 3.11 makes one of a Ctrl-C that falls into the making of a class
-        if not isinstance(error.__cause__, KeyboardInterrupt):
-            raise
-        return _interrupted(console)
     except BrokenPipeError:
         console.let_go()  # whoever read our output has stopped reading: nothing to say, nobody to say it to
         return COULD_NOT
+    except Exception as error:  # a Ctrl-C in other clothes is one all the same; everything else goes on up
+        if not _was_interrupt(error):
+            raise
+        return _interrupted(console)
     finally:
         console.end_progress()
+
+
+def _was_interrupt(error: Exception) -> bool:
+    """Whether a Ctrl-C was made into another error: by Python 3.11 in the making of a class (RuntimeError, with it as
+    the cause), by pydantic in the making of a validator (SchemaError, which only names it in its text).
+    """
+    named = type(error).__name__ == "SchemaError" and "KeyboardInterrupt" in str(error)
+    return isinstance(error.__cause__, KeyboardInterrupt) or named
 
 
 def _interrupted(console: Console) -> int:

@@ -7,6 +7,7 @@ import subprocess
 import sys
 
 import pytest
+from pydantic_core import SchemaError
 
 from logger import cli
 from logger.commands import COMMANDS, Answer
@@ -203,6 +204,17 @@ def test_ctrl_c_while_a_class_is_being_made_is_130_too(command, capsys):
 
     def interrupted(args):
         type("Made", (), {"field": Field()})
+
+    command(interrupted)
+    assert cli.main(["spots"]) == 130
+    assert capsys.readouterr().err == "truestroke: Interrupted. Whatever was recorded until now is kept.\n"
+
+
+def test_ctrl_c_while_a_validator_is_being_made_is_130_too(command, capsys):
+    """pydantic's core keeps no cause: what it says of a Ctrl-C in the middle of its work only names it at the end."""
+
+    def interrupted(args):
+        raise SchemaError('Error building "model" validator:\n  SchemaError: Field "bit_order":\n  KeyboardInterrupt:')
 
     command(interrupted)
     assert cli.main(["spots"]) == 130
