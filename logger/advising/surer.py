@@ -114,7 +114,9 @@ def chance_with_doubt(ground: Ground, outcome: Outcome) -> float:
 
 
 def hardly_seen(machine: Machine, ground: Ground, outcome: Outcome) -> tuple[str, ...]:
-    """A sentence where bolts are turned of which the display shows little."""
+    """A sentence where bolts are turned of which the display shows little (where contact decides, none is left out)."""
+    if ground.contact is not None:
+        return ()
     plain = ground.situation.turnable()
     names = [machine.bolts[b].name for b in dict.fromkeys(step.bolt for step in outcome.steps) if b not in plain]
     if not names:
