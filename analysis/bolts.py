@@ -33,9 +33,8 @@ from analysis.situation import Errors, Outcome, Situation, draw_errors, loss_of,
 
 REFINED = 4  # sets of bolts whose parks and targets are worked out in full
 RANKED = 60  # draws that are enough to rank sets of bolts
-PROGRESS = 0.6  # a round that ends at this part of where it began is made for itself, not for what it teaches
-AHEAD = 0.7  # weight of the next round's end against this one's, where none is likely to end inside
-WORK = 0.2  # part of the price of moves that counts then: a round that teaches nothing costs a sweep
+AHEAD = 0.9  # weight of the next round's end against this one's, where none is likely to end inside
+WORK = 0.1  # part of the price of moves that counts then: a round that teaches nothing costs a sweep
 SHARES = (1.0, 0.7, 0.5, 0.35, 0.25)  # of such a round, the largest that is not too bold
 BOLDER = (0.1, 0.02)  # parts of the response's variance counted by rounds that are made to learn
 WORSE, SELDOM = 1.2, 0.12  # a round may leave the machine this much worse in this part of the draws ...
@@ -162,7 +161,7 @@ def plan_round(
     best = min(tried.values(), key=price)
     if made is not None:
         best = turned_again(situation, errors, best, made, price, COMING_BACK * cost_per_move)
-    if np.median(best.ratio) <= max(1.0, PROGRESS * np.median(nothing.ratio)) or len(tried) == 1:
+    if np.median(best.ratio) <= 1.0 or len(tried) == 1:
         return best, nothing
     for allowed in (SELDOM, AT_LAST) if insist else (SELDOM,):
         rounds = [best, *tried.values(), *bolder(situation, errors, nothing, allowed)]

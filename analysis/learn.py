@@ -18,8 +18,9 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.load import Loaded, load_response, noise_of
-from analysis.prior import WAVES, Prior, discrepancy_basis, physics_response, state_response
+from analysis.prior import UNLIKE, WAVES, Prior, discrepancy_basis, physics_response, state_response
 from analysis.results import FloatArray, IntArray
+from analysis.unlike import posterior_degree
 
 ENSEMBLE_STEPS = 3
 STEPS = 4  # linearise, solve, linearise again: the change of the draws in a fifth step is below a micrometre
@@ -115,15 +116,20 @@ def learn(
         lifted = lifts.mean_mm + lifts.standard_uncertainty_mm * shifts
         return Learned(prior, start, lifted, 0.0, np.zeros(0))
     begin = np.concatenate([start, shifts], axis=1)
+    begin[:, UNLIKE] = posterior_degree(
+        seen.linearised, seen.value, seen.covariance, begin.shape[1], UNLIKE, begin[:, UNLIKE]
+    )
     root = np.linalg.cholesky(seen.covariance)
     errors = rng.standard_normal((draws, len(seen.value))) @ root.T
-    centre = np.zeros(prior.size + turns)
+    centre, variance = np.zeros(prior.size + turns), np.ones(prior.size + turns)
+    centre[UNLIKE], variance[UNLIKE] = begin[:, UNLIKE].mean(), 0.0  # told by the evidence, and by nothing else
     for _ in range(STEPS):
         predicted, jacobian = seen.linearised(centre)
-        gain = gaussian_gain(jacobian, np.ones(len(centre)), seen.covariance)
-        centre = _limited(gain @ (seen.value - predicted + jacobian @ centre), centre)
+        gain = gaussian_gain(jacobian, variance, seen.covariance)
+        wanted = gain @ (seen.value - predicted + jacobian @ (variance * centre))
+        centre = _limited(np.where(variance > 0.0, wanted, centre), centre)
     predicted, jacobian = seen.linearised(centre)
-    gain = gaussian_gain(jacobian, np.ones(len(centre)), seen.covariance)
+    gain = gaussian_gain(jacobian, variance, seen.covariance)
     at = begin + (seen.value + errors - predicted + (centre - begin) @ jacobian.T) @ gain.T
     for _ in range(ENSEMBLE_STEPS):
         at = _ensemble_step(seen, at, seen.value + errors)
@@ -201,6 +207,7 @@ def _ensemble_step(seen: _Seen, at: FloatArray, wanted: FloatArray) -> FloatArra
     predicted = seen.predicted(at)
     spread, answer = at - at.mean(axis=0), predicted - predicted.mean(axis=0)
     gain = np.linalg.solve(answer.T @ answer / len(at) + seen.covariance, answer.T @ spread / len(at))
+    gain[:, UNLIKE] = 0.0
     return _limited(at + (wanted - predicted) @ gain, at)
 
 

@@ -26,6 +26,7 @@ from analysis.results import BoolArray, FloatArray, IntArray
 YOUNG_N_MM2 = {"steel": 206e3, "aluminium": 70e3, "cast iron": 110e3}  # handbook values, from memory
 SHEAR_N_MM2 = {"steel": 79e3, "aluminium": 26e3, "cast iron": 44e3}
 PHYSICS = 9  # coordinates of the whole rail, before those of each support
+UNLIKE = 8  # the one that says how unlike its brackets are
 WAVES = 8  # cosine terms of the discrepancy along the rail
 ARM_mm = 150.0  # at which the discrepancy of the twist is given
 
@@ -135,7 +136,7 @@ def rails(prior: Prior, coordinates: FloatArray) -> tuple[Rail, Riding]:
     z = np.clip(coordinates, -4.0, 4.0)  # beyond four standard deviations the physics is not meant
     middle, common, own = _stiffness(bench, spread)
     measured = np.zeros(n, bool) if bench.stiffness_N_mm is None else np.isfinite(bench.stiffness_N_mm)
-    unlike = np.where(measured, 1.0, np.exp(spread.ln_stiffness_differ * z[:, 8:9]))
+    unlike = np.where(measured, 1.0, np.exp(spread.ln_stiffness_differ * z[:, UNLIKE, None]))
     stiffness = middle * np.exp(common * z[:, 2:3] + own * unlike * z[:, first : first + n])
     bending = wider * spread.ln_EI * z[:, 0]
     arm = spread.twist_arm_mm * np.exp(spread.ln_twist_arm * z[:, 4])
