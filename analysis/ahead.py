@@ -18,7 +18,7 @@ from analysis.results import FloatArray
 from analysis.robust import GUIDED_PART, response_doubt, robust_lifts, scaled_rows
 from analysis.situation import Outcome, Situation, loss_of, ratio_and_slope
 
-TRUTHS = 32
+TRUTHS = 100
 KEPT = 1e-4  # of the variance of what the sweep will show, smaller parts are not told from noise
 READING_mm = 0.001  # error of the next sweep beside that of the last
 

@@ -15,6 +15,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
+from scipy.interpolate import CubicSpline
 
 from analysis.results import FloatArray
 
@@ -35,7 +36,8 @@ def posterior_degree(
     unexplained = max(1.0, min(misfit for _, misfit in fits))  # readings no degree explains tell little of it
     evidence = np.array([density for density, _ in fits]) / unexplained
     fine = np.linspace(-4.0, 4.0, 801)
-    log_density = -0.5 * fine * fine + np.interp(fine, DEGREES, evidence)
+    within = np.clip(fine, DEGREES[0], DEGREES[-1])
+    log_density = -0.5 * fine * fine + CubicSpline(DEGREES, evidence)(within)
     prior, posterior = (_distribution(each) for each in (-0.5 * fine * fine, log_density))
     return np.asarray(np.interp(np.interp(degree, fine, prior), posterior, fine))
 

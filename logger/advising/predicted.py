@@ -20,23 +20,23 @@ if TYPE_CHECKING:
     from logger.advising.ground import Ground
 
 NEXT_READING_mm = 0.0015  # error of the sweep that will be held against the prediction
-MAPPED_mm = 0.002  # what a map of the table leaves under a carried tip, place and points of the map both a little off
+MAPPED_mm = 0.001  # what a map of the table leaves under a carried tip, place and points of the map both a little off
 NEXT_ZERO_mm = 0.002  # and of the zero set again before it, drift included (common practice, no source)
 ADRIFT = 0.25  # part of the largest change by which a rail that only rests comes down as a whole (simulated saws)
 
 
 def predicted_of(ground: Ground, value: FloatArray) -> Predicted:
     """The end of a round at the main set-up's stations, with what the draws do not know of: see ``_unmodelled``."""
-    part = value[:, ground.rows]
-    change = part - ground.situation.value[ground.rows]
-    part = part + _unmodelled(ground.sweeps[ground.main], change, not ground.mapped, ground.model_error)
+    drawn = value[:, ground.rows]
+    change = drawn - ground.situation.value[ground.rows]
+    part = drawn + _unmodelled(ground.sweeps[ground.main], change, not ground.mapped, ground.model_error)
     if ground.learned.prior.bench.rests:
         whole = np.random.default_rng(19).standard_normal((len(change), 1))
         part = part + ADRIFT * np.abs(change).max(axis=1, keepdims=True) * whole
-    width = np.ptp(part, axis=1)
-    middle = float(np.median(width))
+    width, middle = np.ptp(part, axis=1), _middle_width(ground, drawn)
+    away = width - np.median(width)
     group = ground.situation.groups[0]
-    inside = width <= group.limit
+    inside = middle + away <= group.limit
     if group.mean is not None:
         mean = part.mean(axis=1)
         spare = MEAN_SPARE_mm / 2.0
@@ -44,13 +44,26 @@ def predicted_of(ground: Ground, value: FloatArray) -> Predicted:
     sides = np.quantile(part, [0.025, 0.975], axis=0)
     return Predicted(
         peak_to_valley=middle,
-        peak_to_valley_uncertainty=float(np.quantile(np.abs(width - middle), 0.95)),
+        peak_to_valley_uncertainty=float(np.quantile(np.abs(away), 0.95)),
         mean=float(part.mean()) if group.mean is not None else None,
         chance_inside=float(np.mean(inside)),
         x_mm=ground.sweeps[ground.main].s_mm,
         value=part.mean(axis=0),
         uncertainty=np.asarray(0.5 * (sides[1] - sides[0])),
     )
+
+
+def _middle_width(ground: Ground, drawn: FloatArray) -> float:
+    """Peak to valley in the middle of the draws, less what the sweep's own errors add to it.
+
+    An error of every station makes extremes more extreme: each draw holds the sweep's once in what was read and once
+    more in its accidents. What one dose more adds is what the second added, or a little less.
+    """
+    covariance = ground.situation.covariance[ground.rows, ground.rows]
+    eigen, vectors = np.linalg.eigh(0.5 * (covariance + covariance.T))
+    once_more = np.random.default_rng(23).standard_normal(drawn.shape) @ (vectors * np.sqrt(np.maximum(eigen, 0.0))).T
+    middle = float(np.median(np.ptp(drawn, axis=1)))
+    return max(middle - max(float(np.median(np.ptp(drawn + once_more, axis=1))) - middle, 0.0), 0.0)
 
 
 def _unmodelled(sweep: Sweep, change: FloatArray, unmapped: bool, model_error: float) -> FloatArray:
