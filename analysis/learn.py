@@ -16,6 +16,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.linalg import block_diag
 
 from analysis.load import Loaded, load_response, noise_of
 from analysis.prior import UNLIKE, WAVES, Prior, discrepancy_basis, physics_response, state_response
@@ -163,7 +164,7 @@ class _Seen:
         blocks = [changes.covariance]
         blocks += [noise_of(each, prior.bench.carriage, load_response(prior, middle, each)[0]) for each in loads]
         value = np.concatenate([changes.value, *[each.change for each in loads]])
-        return cls(prior, lifts, changes, loads, value, _block_diagonal(blocks))
+        return cls(prior, lifts, changes, loads, value, block_diag(*blocks))
 
     def predicted(self, at: FloatArray) -> FloatArray:
         """Expected values (draws, rows) at ``at`` (draws, size + turns)."""
@@ -187,15 +188,6 @@ class _Seen:
         by_physics = np.zeros((effect.shape[1], len(at)))
         by_physics[:, :n] = (effect[1:] - effect[0]).T / step
         return np.concatenate([predicted, effect[0]]), np.concatenate([jacobian, by_physics])
-
-
-def _block_diagonal(blocks: list[FloatArray]) -> FloatArray:
-    size = sum(len(block) for block in blocks)
-    whole, start = np.zeros((size, size)), 0
-    for block in blocks:
-        whole[start : start + len(block), start : start + len(block)] = block
-        start += len(block)
-    return whole
 
 
 def _ensemble_step(seen: _Seen, at: FloatArray, wanted: FloatArray) -> FloatArray:

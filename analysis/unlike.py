@@ -15,7 +15,6 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import numpy as np
-from scipy.interpolate import CubicSpline
 
 from analysis.results import FloatArray
 
@@ -32,6 +31,8 @@ def posterior_degree(
     ``linearised(centre)`` gives the expected values (rows,) and their Jacobian (rows, size) at a vector of ``size``
     standard normal unknowns, of which number ``at`` is the degree; ``value`` (rows,) was seen with ``noise``.
     """
+    from scipy.interpolate import CubicSpline
+
     fits = [_best_fit(linearised, value, noise, size, at, each) for each in DEGREES]
     unexplained = max(1.0, min(misfit for _, misfit in fits))  # readings no degree explains tell little of it
     evidence = np.array([density for density, _ in fits]) / unexplained

@@ -13,10 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from analysis.bolts import best_possible, feasible, plan_round
-from analysis.carriage import HEAVE, ROLL
+from analysis.bolts import best_possible, plan_round
 from analysis.carried import Carried
-from analysis.chebyshev import Group
 from analysis.contact_plan import best_in_contact, plan_in_contact
 from analysis.diagnose import STRANGE, odd_turns
 from analysis.guided import Parks
@@ -26,7 +24,7 @@ from analysis.prior import Prior
 from analysis.response import reading_weights, seen_by_geometry
 from analysis.resting import Resting
 from analysis.resting_learn import learn_resting
-from analysis.results import Findings, FloatArray, IntArray
+from analysis.results import Findings, FloatArray
 from analysis.rounds import Parked, Sweep, extended, observed, thinned
 from analysis.running import Lying, Running, stands
 from analysis.situation import Outcome, Situation
@@ -36,6 +34,7 @@ from logger.advising.carrying import bearing_words, carried_lifts, carried_of, l
 from logger.advising.loading import loads_of
 from logger.advising.places import Goal, formed_now, place_goals
 from logger.advising.resting import hanging_words, lifted, resting_lifts, resting_of
+from logger.advising.rows import situation_of
 from logger.errors import NotAllowed
 
 if TYPE_CHECKING:
@@ -44,7 +43,7 @@ if TYPE_CHECKING:
 
 DRAWS = 200
 STATIONS = 40  # stations of a set-up the planner looks at: the profile is smooth between them
-EDGE_mm = 25.0  # no parking nearer than this to the edge of what is seen
+EVER_mm = 1.5  # further than this no bolt is turned to true a rail that was true once (common practice, no source)
 DOUBTED_PART = 0.4
 MODEL_ERROR_PART, CONTACT_ERROR_PART = 0.02, 0.12
 UNEXPLAINED = 1.5  # mean square of whitened residuals that machines like those believed in hardly ever leave
@@ -163,7 +162,7 @@ def stand_on(common: Common, first: list[str]) -> Ground:
         contact = carried_of(common.running, common.lifts, list(sweeps.values()), common.goals, made)
     else:
         contact = resting_of(learned, common.lifts, list(sweeps.values()), common.goals, made)
-    situation = _situation(machine, state, sweeps, common.goals, learned, contact, made)
+    situation = situation_of(machine, state, sweeps, common.goals, learned, contact, made)
     if contact is not None:
         start = len(common.lifts.bolt) - made
         moved = lifted(learned, common.lifts.bolt[start:], learned.lifts_mm[:, start:])
@@ -263,115 +262,6 @@ def _aimed_at(machine: Machine, name: str) -> bool:
         return False
     away = [abs(place.x_mm - (given.x_mm or 0.0)) for place in machine.places]
     return given.kind != "fixed" or all(distance > AT_A_PLACE_mm for distance in away)
-
-
-def _situation(
-    machine: Machine,
-    state: inputs.State,
-    sweeps: dict[str, Sweep],
-    goals: list[Goal],
-    learned: Learned,
-    contact: Resting | Carried | None,
-    made: int,
-) -> Situation:
-    """Rows of all swept set-ups, the main one first; bolts turned since the sweep have moved them by what was
-    learned.
-    """
-    carriage = learned.prior.bench.carriage
-    parts = [
-        np.einsum("dsqb,sq->dsb", learned.state_response(s.s_mm), reading_weights(s.set_up, carriage, s.s_mm))
-        for s in sweeps.values()
-    ]
-    response = np.concatenate(parts, axis=1)
-    value = np.concatenate([sweep.value for sweep in sweeps.values()])
-    covariance = np.zeros((len(value), len(value)))
-    groups, start = [], 0
-    for name, sweep in sweeps.items():
-        here = np.arange(start, start + len(sweep.s_mm))
-        covariance[np.ix_(here, here)] = sweep.covariance
-        groups.append(_group(machine, name, sweep, here, for_goals=bool(goals)))
-        start += len(sweep.s_mm)
-    for goal in goals:
-        here = np.arange(len(value), len(value) + len(goal.value))
-        value = np.concatenate([value, goal.value])
-        covariance = np.block(
-            [
-                [covariance, np.zeros((len(covariance), len(here)))],
-                [np.zeros((len(here), len(covariance))), goal.planned_covariance],
-            ]
-        )
-        response = np.concatenate([response, goal.response(learned.state_response(goal.s_mm))], axis=1)
-        groups.append(Group(goal.name, here, goal.aim))
-    if contact is not None:
-        _, response = contact.change_and_response(np.zeros_like(contact.lifts_mm[:, 0]))
-    offset = None
-    if isinstance(contact, Carried):  # every draw goes on from its own goals: with another's it would be no rail at all
-        start = len(value) - sum(len(goal.value) for goal in goals)
-        own = contact.values()[:, start:]
-        offset = np.zeros((len(own), len(value)))
-        offset[:, start:] = own - own.mean(axis=0)
-        value = np.concatenate([value[:start], own.mean(axis=0)])
-        covariance[start:, start:] = 0.0
-    if made:
-        bolts = np.array([turn.bolt for turn in state.rounds[-1].turns][-made:])
-        moved = lifted(learned, bolts, learned.lifts_mm[:, -made:])
-        shift = np.einsum("drb,db->dr", response, moved) if contact is None else contact.change(moved)
-        value = value + shift.mean(axis=0)
-        covariance = covariance + np.cov(shift.T)
-    main = next(iter(sweeps.values()))
-    low, high = float(main.s_mm[0]) + EDGE_mm, float(main.s_mm[-1]) - EDGE_mm
-    parks = np.flatnonzero((main.s_mm >= low) & (main.s_mm <= high))[::2]
-    lowest, highest = inputs.travel_of(machine, state.rounds)
-    scale = 1.0 if main.set_up.kind != "level" else 5.0
-    situation = Situation(
-        value=value,
-        covariance=covariance,
-        response=response,
-        groups=tuple(groups),
-        parks=parks if len(parks) else np.array([len(main.s_mm) // 2]),
-        lowest_mm=np.maximum(lowest, -ONE_ROUND_mm),
-        highest_mm=np.minimum(highest, ONE_ROUND_mm),
-        smallest_mm=inputs.smallest_of(machine),
-        hand=0.0025 * scale,
-        lock_nut_mm=0.005,
-        least_gain=_least_gain(learned) if main.set_up.kind != "level" else 0.2,
-        offset=offset,
-    )
-    return feasible(situation)
-
-
-def _least_gain(learned: Learned) -> FloatArray:
-    """How much a display must move per mm of each bolt's thread to guide a hand: (bolts,).
-
-    A bolt beyond the last roller moves little wherever one looks, and may be turned by that little; one that does ten
-    times as much where the set-up sees nothing may not.
-    """
-    carriage = learned.prior.bench.carriage
-    middle = learned.state_response(np.linspace(*carriage.stroke_mm, 25)).mean(axis=0)
-    anywhere = np.abs(middle[:, HEAVE] + carriage.edge_y_mm * middle[:, ROLL]).max(axis=0)
-    return np.asarray(np.clip(PART_SEEN * anywhere, LITTLE, PLAIN))
-
-
-LITTLE, PLAIN, PART_SEEN = 0.02, 0.12, 0.1  # mm of the display per mm of thread
-EVER_mm = 1.5  # further than this no bolt is turned to true a rail that was true once (common practice, no source)
-ONE_ROUND_mm = 1.2  # further than this in one round the rail, its clamps and the hand are no longer what was learned
-
-
-MEAN_SPARE_mm = 0.008  # the table under the stand may be this far from its plane: aim the mean that much further in
-
-
-GUIDE_ONLY = 20.0  # a level that guides the hand toward heights is no goal itself: its own limit, this many times
-
-
-def _group(machine: Machine, name: str, sweep: Sweep, rows: IntArray, for_goals: bool) -> Group:
-    band = machine.band
-    if sweep.set_up.kind == "level":
-        limit = band.pitch_mm_per_m if sweep.set_up.axis == "pitch" else band.roll_mm_per_m
-        return Group(name, rows, float(limit) * (GUIDE_ONLY if for_goals else 1.0))
-    low, high = (float(end) for end in band.mean_mm)
-    spare = min(MEAN_SPARE_mm, 0.3 * (high - low))
-    mean = (low + spare, high - spare) if sweep.zero_known else None
-    return Group(name, rows, float(band.peak_to_valley_mm), mean)
 
 
 def main_alone(ground: Ground, one_round: bool = False) -> Situation:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis.results import Predicted
-from logger.advising.ground import MEAN_SPARE_mm
+from logger.advising.rows import MEAN_SPARE_mm
 from logger.judging.judged import TABLE_MM
 
 if TYPE_CHECKING:
