@@ -19,6 +19,7 @@ import numpy as np
 from scipy.linalg import block_diag
 
 from analysis.each_draw import pulled
+from analysis.felt import Felt, as_felt
 from analysis.gaps import Feet, feet_of
 from analysis.learn import Changes, Learned, Lifts
 from analysis.load import Loaded, load_response, noise_of
@@ -32,13 +33,23 @@ SAID_PART, SAID_mm = 0.5, 0.03  # no lift is doubted more: a display that may no
 
 
 def learn_resting(
-    prior: Prior, lifts: Lifts, changes: Changes, loads: tuple[Loaded, ...] = (), seed: int = 20_260_101
+    prior: Prior,
+    lifts: Lifts,
+    changes: Changes,
+    loads: tuple[Loaded, ...] = (),
+    seed: int = 20_260_101,
+    felt: Felt | None = None,
 ) -> Learned:
-    """As ``learn``, for a rail on feet of which some only rest: draws of machine and lifts given every change."""
+    """As ``learn``, for a rail on feet of which some only rest: draws of machine and lifts given every change.
+
+    ``felt``: which feet carried at one state; the draws then begin with the same ones carrying there.
+    """
     most = np.maximum(SAID_PART * np.abs(lifts.mean_mm), SAID_mm)
     lifts = replace(lifts, standard_uncertainty_mm=np.minimum(lifts.standard_uncertainty_mm, most))
     rng = np.random.default_rng(seed + 1)
     begin = np.concatenate([prior.draw(DRAWS, seed), rng.standard_normal((DRAWS, len(lifts.bolt)))], axis=1)
+    if felt is not None:
+        begin[:, : prior.size] = as_felt(prior, begin[:, : prior.size], _turned(lifts, begin, felt), felt, seed + 3)
     value = np.concatenate([changes.value, *[each.change for each in loads]])
     at, residual, misfit, load_misfit = begin, np.zeros(0), 0.0, 0.0
     if len(value):
@@ -51,6 +62,14 @@ def learn_resting(
         load_misfit = float(weighed @ np.linalg.solve(noise, weighed)) / len(weighed)
     lifted = lifts.mean_mm + lifts.standard_uncertainty_mm * at[:, prior.size :]
     return Learned(prior, at[:, : prior.size], lifted, misfit if len(turned) else 0.0, turned, load_misfit)
+
+
+def _turned(lifts: Lifts, begin: FloatArray, felt: Felt) -> FloatArray:
+    """How the bolts of every draw stood (draws, bolts) when the feet were felt."""
+    bolts, until = len(felt.goes_mm), felt.turns
+    shifts = begin[:, begin.shape[1] - len(lifts.bolt) :]
+    moved = lifts.mean_mm + lifts.standard_uncertainty_mm * shifts
+    return np.asarray(moved[:, :until] @ np.eye(bolts)[lifts.bolt[:until]])
 
 
 @dataclass(frozen=True)

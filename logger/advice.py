@@ -45,7 +45,7 @@ from logger.errors import NotAllowed
 from logger.findings import surface_under
 
 if TYPE_CHECKING:
-    from logger.advising.turned import ParkedMove
+    from logger.advising.turned import ParkedMove, TypedMove
     from logger.job import Job, TurnedBolt
     from logger.machines import Machine
 
@@ -113,8 +113,11 @@ def advise(
     if base.verdict.word == "inside" and not made_so_far and _rest_is_fine(ground, base.places):
         return replace(base, why=("What was swept is inside by more than the uncertainty; leave the bolts alone.",))
     low_end = LOW_END if len(ground.lifts.bolt) else AT_FIRST
+    unknown = ground.learned.prior.bench.rests and not len(ground.lifts.bolt)  # on which feet it can rest is not known
     beyond = float(np.quantile(reached, low_end)) * limit - doubt_of(ground) > BEYOND * limit
-    if beyond and ground.learned.misfit <= UNEXPLAINED:  # a model that does not explain this machine may not give it up
+    if (
+        beyond and not unknown and ground.learned.misfit <= UNEXPLAINED
+    ):  # a model that does not explain this machine may not give it up
         return replace(base, reachable=False, why=_beyond_the_bolts(base))
     if made_so_far:
         return _rest_of_the_round(job.machine, base, ground, trust, made_so_far)
@@ -137,28 +140,35 @@ def predict(job: Job, turned: Mapping[str, float], *, set_up: str | None = None)
 
 
 def estimate_turned(
-    job: Job, move: ParkedMove | str, *, set_up: str | None = None, made_before: Sequence[TurnedBolt] = ()
+    job: Job, move: ParkedMove | TypedMove | str, *, set_up: str | None = None, made_before: Sequence[TurnedBolt] = ()
 ) -> TurnedBolt:
-    """How far a bolt really went, from the parked display before and after it (lock nut tight).
+    """How far a bolt really went: as typed, or from the parked display before and after it (lock nut tight).
 
     ``move`` as typed (``B3@810:+0.036..+0.084``) or as understood by ``turned.parse``. ``made_before``: moves that came
     before it and are not in the journal yet, as where a whole round is told at once: they moved its display too.
     """
-    from logger.advising.turned import ParkedMove as Understood
+    from logger.advising.turned import TypedMove as Typed
     from logger.advising.turned import parse
     from logger.job import TurnedBolt
 
-    if isinstance(move, str):
-        understood = parse(move, job.machine)
-        if not isinstance(understood, Understood):
-            return TurnedBolt(understood.bolt, understood.raise_mm, understood.uncertainty_mm, understood.form)
-        move = understood
-
+    known = parse(move, job.machine) if isinstance(move, str) else move
+    display = known.parked if isinstance(known, Typed) else known
+    if isinstance(known, Typed) and display is None:
+        return TurnedBolt(known.bolt, known.raise_mm, known.uncertainty_mm, known.form)
+    assert display is not None
     made = (*job.rounds()[-1].turned, *made_before)
     ground = guided_ground(job, set_up, made)  # as the plan said it, where nothing else is said
-    _refuse_a_stray_display(job.machine, ground, move, set_up or ground.main)
-    index = [bolt.name for bolt in job.machine.bolts].index(job.machine.bolt(move.bolt).name)
-    recorded = TurnedBolt(move.bolt, 0.0, 0.0, "parked", move.park_mm, move.before, move.after, set_up or ground.main)
+    shown = (display.park_mm, display.before, display.after, set_up or ground.main)
+    _refuse_a_stray_display(job.machine, ground, display, shown[-1])
+    if isinstance(known, Typed):
+        return TurnedBolt(known.bolt, known.raise_mm, known.uncertainty_mm, known.form, *shown)
+    return _by_the_display(job, ground, TurnedBolt(known.bolt, 0.0, 0.0, "parked", *shown))
+
+
+def _by_the_display(job: Job, ground: Ground, recorded: TurnedBolt) -> TurnedBolt:
+    """How far a bolt went that was only read by the display: on what is believed of the response, and how surely."""
+    bolt, park_mm = recorded.bolt, recorded.park_mm
+    index = [each.name for each in job.machine.bolts].index(job.machine.bolt(bolt).name)
     parked = inputs.parked_of(job.machine, recorded, ground.main)
     assert parked is not None
     if ground.contact is not None:
@@ -168,8 +178,8 @@ def estimate_turned(
     gain = np.einsum("dqb,q->db", ground.learned.state_response(np.array([parked.s_mm]))[:, 0], weights[0])[:, index]
     if abs(float(np.mean(gain))) < UNSEEN_PART * (1000.0 / 600.0 if parked.set_up.kind == "level" else 1.0):
         raise NotAllowed(
-            f"At {move.park_mm:g} mm this set-up hardly sees {move.bolt}: its travel cannot be told from the display.",
-            f"Give the thread travel instead, as {move.bolt}=+0.12mm.",
+            f"At {park_mm:g} mm this set-up hardly sees {bolt}: its travel cannot be told from the display.",
+            f"Give the thread travel instead, as {bolt}=+0.12mm.",
         )
     safe = np.where(np.abs(gain) < 0.02, np.copysign(0.02, float(np.mean(gain))), gain)
     rng = np.random.default_rng(13)

@@ -29,6 +29,7 @@ KINDS = (
     "turned",
     "parked",
     "load",
+    "feet",
     "taken",
     "verdict",
     "note",

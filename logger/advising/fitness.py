@@ -64,7 +64,7 @@ def stop_for_play(job: Job) -> str | None:
 
 
 def before_the_first_bolt(job: Job) -> tuple[str, ...]:
-    """What is worth doing before the first bolt and has not been done: the fit, and a known mass laid on."""
+    """What is worth doing before the first bolt and has not been done: the fit, the feet felt, a known mass laid on."""
     entries = getattr(job, "standing_entries", None)
     if entries is None:  # a job in memory keeps no journal
         return ()
@@ -73,6 +73,11 @@ def before_the_first_bolt(job: Job) -> tuple[str, ...]:
     if fit_said(job) is None:
         said.append(
             "The carriage's fit was not looked at: lift and press it before the first bolt (truestroke take fit)."
+        )
+    if "feet" not in kinds and any(bolt.kind == "rest_only" for bolt in job.machine.bolts):
+        said.append(
+            "Which feet carry is not known, and on a rail that only rests that is half of it: try a leaf under each "
+            "before the first bolt (truestroke feet)."
         )
     if "load" not in kinds and "turned" not in kinds:
         said.append(

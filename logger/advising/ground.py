@@ -17,6 +17,7 @@ from analysis.bolts import best_possible, plan_round
 from analysis.carried import Carried
 from analysis.contact_plan import best_in_contact, plan_in_contact
 from analysis.diagnose import STRANGE, odd_turns
+from analysis.felt import Felt
 from analysis.guided import Parks
 from analysis.learn import Changes, Learned, Lifts, learn
 from analysis.load import Loaded
@@ -29,8 +30,10 @@ from analysis.rounds import Parked, Sweep, extended, observed, thinned
 from analysis.running import Lying, Running, stands
 from analysis.situation import Outcome, Situation
 from analysis.state import Formed
+from analysis.touch_first import with_contact_first
 from logger.advising import inputs
 from logger.advising.carrying import bearing_words, carried_lifts, carried_of, learn_form, with_ends
+from logger.advising.feet import felt_of
 from logger.advising.loading import loads_of
 from logger.advising.places import Goal, formed_now, place_goals
 from logger.advising.resting import hanging_words, lifted, resting_lifts, resting_of
@@ -49,6 +52,7 @@ MODEL_ERROR_PART, CONTACT_ERROR_PART = 0.02, 0.12
 UNEXPLAINED = 1.5  # mean square of whitened residuals that machines like those believed in hardly ever leave
 LESS_TRUST = (0.012, 0.035)  # rail mm per mm of lift that no draw explains, one after the other
 CONTACT_UNEXPLAINED = 0.012  # the same where contact decides: more is unknown from the start
+IN_REACH = 0.7  # of the band: a resting rail whose bolts reach that as its feet carry now need not be looked at twice
 AT_A_PLACE_mm = 100.0  # a stand this near to a place is there for it
 
 
@@ -112,7 +116,8 @@ def ground_of(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -
     said: list[str] = []
     loads = loads_of(job, said)
     running = learn_form(prior, state.rounds, bool(job.machine.table.map)) if stands(prior.bench) else None
-    learned = _learned(prior, lifts, changes, loads) if running is None else running.learned
+    felt = felt_of(job, said)
+    learned = _learned(prior, lifts, changes, loads, felt) if running is None else running.learned
     doubts = odd_turns(learned, lifts, changes) if running is None else []
     bolt_names = [bolt.name for bolt in job.machine.bolts]
     if learned.load_misfit > STRANGE:
@@ -128,10 +133,10 @@ def ground_of(job: Job, set_up: str | None, made_so_far: Sequence[TurnedBolt]) -
     )
 
 
-def _learned(prior: Prior, lifts: Lifts, changes: Changes, loads: tuple[Loaded, ...]) -> Learned:
+def _learned(prior: Prior, lifts: Lifts, changes: Changes, loads: tuple[Loaded, ...], felt: Felt | None) -> Learned:
     """What the changes say of the response, with more doubt where the physics does not explain them."""
     if prior.bench.rests:
-        return learn_resting(prior, lifts, changes, loads)
+        return learn_resting(prior, lifts, changes, loads, felt=felt)
     learned = learn(prior, lifts, changes, DRAWS, loads=loads)
     for unexplained in LESS_TRUST:  # the physics is further from this machine than most: doubt it more
         if learned.misfit <= UNEXPLAINED:
@@ -189,7 +194,10 @@ def plan(
         return plan_round(situation, cost_per_move, insist=insist, made=made)
     whole = len(situation.value) == len(ground.situation.value)
     contact = ground.contact if whole else ground.contact.main_alone()
-    return plan_in_contact(situation, contact, cost_per_move, insist)
+    planned, nothing = plan_in_contact(situation, contact, cost_per_move, insist)
+    if isinstance(contact, Resting):
+        planned = with_contact_first(situation, contact, planned, nothing)
+    return planned, nothing
 
 
 def turns_made(ground: Ground, made: Sequence[TurnedBolt]) -> Parks:
@@ -209,7 +217,10 @@ def best_reached(ground: Ground) -> FloatArray:
     alone = main_alone(ground)
     if isinstance(ground.contact, Carried):
         return best_in_contact(alone, ground.contact.main_alone())
-    return best_possible(alone)
+    found = best_possible(alone)
+    if isinstance(ground.contact, Resting) and float(np.median(found)) > IN_REACH:  # feet that hang can be brought back
+        return best_in_contact(alone, ground.contact.main_alone())
+    return found
 
 
 def parked_lifts(ground: Ground, parked: Parked, bolt: int) -> FloatArray:

@@ -179,15 +179,15 @@ def sweep_of(machine: machines.Machine, findings: Findings) -> Sweep:
 
 
 def turn_of(machine: machines.Machine, move: TurnedBolt, swept: str) -> Turn:
-    """A recorded turn. A parked one says what the reading did; its lift is then left to the estimate.
+    """A recorded turn. One known by the display alone says what the reading did; its lift is left to the estimate.
 
     How far the thread went is hardly known then: where the bolt does less there than was thought, a hand that waits
     for its target turns on. Believing the lift that was said would be learning the response that was believed.
     """
     bolt = [each.name for each in machine.bolts].index(machine.bolt(move.bolt).name)
     parked = parked_of(machine, move, swept)
-    if parked is None:
-        return Turn(bolt, move.raise_mm, max(0.5 * move.uncertainty_mm, 1e-4))
+    if parked is None or move.form != "parked":
+        return Turn(bolt, move.raise_mm, max(0.5 * move.uncertainty_mm, 1e-4), parked)
     return Turn(bolt, move.raise_mm, max(PARKED_LIFT_PART * abs(move.raise_mm), PARKED_LIFT_mm), parked)
 
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from logger.advising.turn_words import fraction_words, way_of_turning
+from logger.advising.turn_words import fraction_words, typed_turns, way_of_turning
 from logger.wording import amount, position
 
 if TYPE_CHECKING:
@@ -22,6 +22,8 @@ NEAR_A_BRACE_mm = 700.0
 """A brace this near to a bolt holds the rail against it (common practice, no source)."""
 NEAR_THE_END_PART = 0.08
 """Parked within this part of the stroke from its end, the carriage's weight stands beyond the last feet."""
+ASTRAY = {"mm": 0.03, "mm/m": 0.15}
+"""A display that goes this far the other way does not answer as was thought: going on would only spoil more."""
 OVERHANG_mm = 250.0
 """A rail that reaches further beyond its last support hangs free there (common practice, no source)."""
 
@@ -74,7 +76,7 @@ def steps_of(machine: Machine, move: Move, units: Units = "mm") -> tuple[str, ..
     if move.reading_target is not None:
         stop = amount(move.reading_target, move.uncertainty, move.unit, units)
         steps.append(f"Stop at {stop}.")
-        steps.append(_too_far(bolt, move))
+        steps.append(_too_far(bolt, move, units))
     steps.append(_lock(bolt))
     if move.reading_now is not None:
         steps.append("Read again, hands off, and write down before and after: the nut may have moved it.")
@@ -121,14 +123,19 @@ def _turn(bolt: Bolt, move: Move) -> str:
     return f"Turn {what}{bolt.name} {way}, seen from {bolt.seen_from}: {part} {turn}{about}{fine}."
 
 
-def _too_far(bolt: Bolt, move: Move) -> str:
+def _too_far(bolt: Bolt, move: Move, units: Units) -> str:
     """When to stop before the display is there: what it takes then is not what was believed of this bolt."""
-    if move.raise_at_most_mm is None:
+    if move.raise_at_most_mm is None or move.park_mm is None:
         return ""
     turns = abs(move.raise_at_most_mm) / bolt.travel_per_turn_mm
     part = fraction_words(turns)
     way = f"{part} {'turns' if turns > 1.0 else 'of a turn' if '/' in part else 'turn'}"
-    return f"Not there after {way}: stop, lock, write down what it shows, and ask again; turn no further."
+    astray = amount(ASTRAY[move.unit], None, move.unit, units, sign=False)
+    typed = f"{bolt.name}={'-' if move.raise_mm < 0 else '+'}{typed_turns(turns)}turn@{move.park_mm:g}"
+    return (
+        f"Not there after {way}, or {astray} further from it than before: stop, turn no further, lock, and record how "
+        f"far you turned and what it shows (truestroke turned {typed}:BEFORE..AFTER), then ask again."
+    )
 
 
 def _flats(flats: float) -> str:

@@ -39,6 +39,15 @@ def way_of_turning(bolt: Bolt, raise_mm: float) -> str:
     return "anticlockwise" if bolt.raises == "clockwise" else "clockwise"
 
 
+def typed_turns(turns: float) -> str:
+    """The same as it is typed: "1/16", "2/3", "5/4"."""
+    whole, _, part = fraction_words(turns).rpartition(" ")
+    if not whole:
+        return part
+    above, below = part.split("/")
+    return f"{int(whole) * int(below) + int(above)}/{below}"
+
+
 def fraction_words(turns: float) -> str:
     """The simplest fraction within a twelfth of the part (or the nearest): "1/16", "2/3", "1 1/4"."""
     whole, rest = divmod(turns, 1.0)

@@ -1,14 +1,16 @@
-"""What was done to a bolt, as a person types it: ``B2=+0.12mm``, ``B4=-1/6turn``, ``B3@810:+0.036..+0.084mm``.
+"""What was done to a bolt, as a person types it: ``B2=+0.12mm``, ``B4=-1/6turn``, ``B3@810:+0.036..+0.084mm``, or both.
 
 Why it exists: the next round's advice rests on what was *really* turned. Three forms, because people know it in three
 ways: the thread's travel, the turns of the wrench, or what the indicator showed before and after with the carriage
-parked. It prevents a move with the wrong sign: in the first two forms + always raises the rail, whichever way the
-thread turns; in the third the numbers are the display's own.
+parked; where the display would not follow, a turn and the display together. It prevents a move with the wrong sign: in
+the first two forms + always raises the rail, whichever way the thread turns; in the third the numbers are the display's
+own.
 
 Grammar::
 
     turn   = bolt "=" amount unit            unit: mm, in, thou, turn, turns, flat, flats
     parked = bolt "@" x ":" before ".." after [unit]    unit: mm (default), in, thou, mm/m
+    both   = turn "@" x ":" before ".." after [unit]
     amount = sign number [ "/" number ]      a fraction such as -1/6
 """
 
@@ -17,7 +19,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Literal
 
 from logger.errors import NotAllowed
@@ -33,23 +35,13 @@ HAND_MM = 0.01
 MOST_THREAD_MM = 20.0
 """Where travel_mm is not given: more than this is a slip of the keyboard (common practice, no source)."""
 
-EXAMPLES = "B2=+0.12mm, B4=-1/6turn or B3@810:+0.036..+0.084mm"
+EXAMPLES = "B2=+0.12mm, B4=-1/6turn, B3@810:+0.036..+0.084mm or B4=-1/6turn@810:+0.036..+0.036mm"
 
 _NUMBER = r"[+\-−]?\d{1,6}(?:[.,]\d{1,6})?"
 _MOVE = re.compile(rf"(?P<bolt>[^=@]+)=(?P<amount>{_NUMBER})(?:/(?P<part>\d{{1,3}}))?\s*(?P<unit>[a-z]+)")
-_PARKED = re.compile(
-    rf"(?P<bolt>[^=@]+)@(?P<park>{_NUMBER}):(?P<before>{_NUMBER})\.\.(?P<after>{_NUMBER})\s*(?P<unit>[a-z/]*)"
-)
-
-
-@dataclass(frozen=True, slots=True)
-class TypedMove:
-    """Thread travel of one bolt: ``raise_mm`` + up, with its expanded uncertainty; ``form`` thread or turns."""
-
-    bolt: str
-    raise_mm: float
-    uncertainty_mm: float
-    form: Literal["thread", "turns"]
+_DISPLAY = rf"@(?P<park>{_NUMBER}):(?P<before>{_NUMBER})\.\.(?P<after>{_NUMBER})\s*(?P<unit>[a-z/]*)"
+_PARKED = re.compile(rf"(?P<bolt>[^=@]+){_DISPLAY}")
+_BOTH = re.compile(rf"(?P<turn>(?P<bolt>[^=@]+)=[^@]+){_DISPLAY}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +54,20 @@ class ParkedMove:
     after: float
 
 
+@dataclass(frozen=True, slots=True)
+class TypedMove:
+    """Thread travel of one bolt: ``raise_mm`` + up, with its expanded uncertainty; ``form`` thread or turns.
+
+    ``parked``: what the display did meanwhile, where that was noted too.
+    """
+
+    bolt: str
+    raise_mm: float
+    uncertainty_mm: float
+    form: Literal["thread", "turns"]
+    parked: ParkedMove | None = None
+
+
 def parse_all(texts: Iterable[str], machine: Machine) -> list[TypedMove | ParkedMove]:
     """Every move, in the order typed. Raises ``NotAllowed`` for the first that cannot be, or a bolt named twice.
 
@@ -70,7 +76,7 @@ def parse_all(texts: Iterable[str], machine: Machine) -> list[TypedMove | Parked
     moves = [parse(part, machine) for text in texts for part in text.split()]
     of_bolt = {name: [move for move in moves if move.bolt == name] for name in dict.fromkeys(m.bolt for m in moves)}
     for name, its in of_bolt.items():
-        by_display = all(isinstance(move, ParkedMove) for move in its)
+        by_display = all(isinstance(move, ParkedMove) or move.parked is not None for move in its)
         if len(its) > 1 and not (by_display and len(set(its)) == len(its)):
             raise NotAllowed(
                 f"{name} is named {len(its)} times.",
@@ -83,6 +89,10 @@ def parse(text: str, machine: Machine) -> TypedMove | ParkedMove:
     """One move. Raises ``NotAllowed`` saying which part is wrong; the bolt must exist and have thread left."""
     if matched := _PARKED.fullmatch(text):
         return _parked(matched, machine)
+    if matched := _BOTH.fullmatch(text):
+        turn = parse(matched["turn"], machine)
+        assert isinstance(turn, TypedMove)  # without an "@" it is nothing else
+        return replace(turn, parked=_parked(matched, machine))
     matched = _MOVE.fullmatch(text)
     if matched is None:
         raise NotAllowed(f"'{text}' is not understood as a move.", f"Write {EXAMPLES}.")

@@ -19,7 +19,6 @@ from logger.wording import amount, position, share, state
 
 if TYPE_CHECKING:
     from analysis.results import Findings, FloatArray, PlaceFinding, Predicted, Spot, Verdict
-    from logger.advising.turned import TypedMove
     from logger.job import TurnedBolt
     from logger.judging.words import Shape
     from logger.wording import Units
@@ -227,17 +226,14 @@ def turned(args: argparse.Namespace) -> Answer:
     """``truestroke turned``: every move is understood before the first is recorded, all of them in one entry."""
     from logger import advice
     from logger.advising.doubts import lifts_so_far, thread_words
-    from logger.advising.turned import ParkedMove, parse_all
+    from logger.advising.turned import parse_all
 
     job = open_job(args)
     moves = parse_all(args.moves, job.machine)
     set_up = the_set_up(job, args.set_up) if args.set_up else None
     recorded: list[TurnedBolt] = []
     for move in moves:
-        if isinstance(move, ParkedMove):
-            recorded.append(advice.estimate_turned(job, move, set_up=set_up, made_before=recorded))
-        else:
-            recorded.append(_as_turned(move))
+        recorded.append(advice.estimate_turned(job, move, set_up=set_up, made_before=recorded))
     warnings = thread_words(job.machine, lifts_so_far(job.rounds()), moves)
     job.append_turned(recorded)
     rows = [
@@ -249,9 +245,3 @@ def turned(args: argparse.Namespace) -> Answer:
     ]
     last = "Next: sweep again, before any other bolt is turned."
     return Answer({"recorded": rows, "warnings": warnings}, [*lines, *_warned(warnings), last])
-
-
-def _as_turned(move: TypedMove) -> TurnedBolt:
-    from logger.job import TurnedBolt
-
-    return TurnedBolt(move.bolt, move.raise_mm, move.uncertainty_mm, move.form)

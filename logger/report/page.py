@@ -205,12 +205,14 @@ class Pen:
         return f"The work would show {size}: {shown.what}. {shown.why}"
 
     def how_known(self, move: TurnedBolt) -> str:
-        if move.form != "parked" or move.park_mm is None or move.before is None or move.after is None:
-            return "turns counted" if move.form == "turns" else "travel given"
-        return (
+        said = {"turns": "turns counted", "thread": "travel given"}.get(move.form, "")
+        if move.park_mm is None or move.before is None or move.after is None:
+            return said
+        display = (
             f"parked at {position(move.park_mm, self.units)} the display went from {move.before:+.3f} "
             f"to {move.after:+.3f}"
         )
+        return f"{said}; {display}" if said else display
 
     def _summary(self, told: Told) -> SummaryLine:
         allowed = told.row.allowed

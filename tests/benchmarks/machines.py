@@ -20,7 +20,7 @@ import numpy as np
 from fixtures.layouts import LAYOUTS
 from fixtures.workshop import SimMachine, draw_machine
 from tests.benchmarks.strategies import History, advised, oracle, practice
-from tests.benchmarks.workbench import install, job_for
+from tests.benchmarks.workbench import MemoryJob, feel, install, job_for
 
 ORDINARY = ("kiln-street", "pairs", "offsets", "mixed", "short", "cage")
 STRATEGIES = {"advised": advised, "oracle": oracle, "practice": practice}
@@ -36,6 +36,7 @@ class Row:
     ranges: str = "usual"
     mapped: bool = False
     layouts: tuple[str, ...] = ORDINARY
+    felt: bool = False
     wanted: str = ""
 
 
@@ -46,7 +47,14 @@ ROWS = {
     "carried-25": Row("along", 0.025, mapped=True, wanted="40 / 80 / 92 %, table mapped"),
     "soft": Row("across", 0.05, "soft", wanted="95 % after 3"),
     "stiff": Row("across", 0.05, "stiff", wanted="95 % after 3"),
-    "one-way": Row("across", 0.05, layouts=("rests",), wanted="never < 5 %; the oracle knows which feet carry"),
+    "one-way": Row(
+        "across",
+        0.05,
+        layouts=("rests",),
+        felt=True,
+        wanted="never < 5 %; feet felt before the first bolt; the oracle knows which carry",
+    ),
+    "one-way-not-felt": Row("across", 0.05, layouts=("rests",), wanted="never < 5 %"),
     "four-bearings": Row(
         "across", 0.05, layouts=("four-bearings",), wanted="95 % after 3; the oracle knows which bearings carry"
     ),
@@ -78,12 +86,19 @@ def add(tally: Tally, row: Row, first: int, count: int) -> None:
         kind = kind_of(machine, row)
         tally.counts[kind] = tally.counts.get(kind, 0) + 1
         if kind == "unreachable":
-            job = job_for(machine, row.band_mm, row.mapped)
+            job = _job(machine, row)
             tally.hopeless.append(advised(machine.copy(), job, row.set_up, row.band_mm))
         if kind == "reachable":
             for name, ways in tally.ways.items():
-                job = job_for(machine, row.band_mm, row.mapped)
+                job = _job(machine, row)
                 ways.append(STRATEGIES[name](machine.copy(), job, row.set_up, row.band_mm))
+
+
+def _job(machine: SimMachine, row: Row) -> MemoryJob:
+    job = job_for(machine, row.band_mm, row.mapped)
+    if row.felt:
+        feel(job, machine)
+    return job
 
 
 def lines_of(label: str, row: Row, tally: Tally) -> list[str]:

@@ -16,11 +16,13 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from analysis.bolts import plan_round
-from analysis.results import Plan
-from fixtures.workshop import SimMachine
+from analysis.results import Move, Plan
+from fixtures.workshop import SimMachine, TurnedTrue
 from logger import advice
 from logger.advising.ground import ground_of
+from logger.advising.turned import HAND_MM, HAND_TURN
 from logger.job import TurnedBolt
+from logger.machines import Machine
 from tests.benchmarks.workbench import MemoryJob, sweep
 
 ROUNDS = 8
@@ -74,12 +76,11 @@ def advised(machine: SimMachine, job: MemoryJob, set_up: str, band_mm: float) ->
         for move in plan.moves:
             assert move.park_mm is not None and move.reading_target is not None
             most = abs(move.raise_at_most_mm) if move.raise_at_most_mm is not None else np.inf
-            done = machine.turn_until(move.bolt, plan.set_up, move.park_mm, move.reading_target, most)
+            done = machine.turn_until(
+                move.bolt, plan.set_up, move.park_mm, move.reading_target, most, toward=move.raise_mm
+            )
             if done.before is not None and done.after is not None:
-                lift, doubt = move.raise_mm, abs(move.raise_mm)
-                made.append(
-                    TurnedBolt(move.bolt, lift, doubt, "parked", move.park_mm, done.before, done.after, plan.set_up)
-                )
+                made.append(recorded(job.machine, move, done, plan.set_up))
         job.turned(made)
         way.moves.append(len(plan.moves))
         way.truth(machine, set_up, band_mm)
@@ -88,6 +89,15 @@ def advised(machine: SimMachine, job: MemoryJob, set_up: str, band_mm: float) ->
             way.band_hits.append(away <= plan.predicted.peak_to_valley_uncertainty)
             way.station_hits.append(stations_held(machine, plan, set_up))
     return way
+
+
+def recorded(machine: Machine, move: Move, done: TurnedTrue, set_up: str) -> TurnedBolt:
+    """What a hand writes down: the display where it showed the target; where it never did, also how far it turned."""
+    display = (move.park_mm, done.before, done.after, set_up)
+    if done.reached:
+        return TurnedBolt(move.bolt, move.raise_mm, abs(move.raise_mm), "parked", *display)
+    by_eye = float(np.hypot(HAND_TURN * machine.bolt(move.bolt).travel_per_turn_mm, HAND_MM))
+    return TurnedBolt(move.bolt, done.counted_mm, by_eye, "turns", *display)
 
 
 def stations_held(machine: SimMachine, plan: Plan, set_up: str) -> float:

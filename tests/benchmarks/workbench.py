@@ -14,9 +14,11 @@ import numpy as np
 from analysis.results import Findings, FloatArray
 from fixtures.workshop import SimMachine
 from logger.advising import inputs
+from logger.advising.feet import felt_data
 from logger.findings import find
 from logger.instruments import Instrument, instrument_from_text
 from logger.job import Round, TurnedBolt
+from logger.journal import JournalEntry
 from logger.machines import Machine, machine_from_text
 
 
@@ -27,9 +29,13 @@ class MemoryJob:
     machine: Machine
     kept: dict[str, Findings] = field(default_factory=dict)
     records: list[Round] = field(default_factory=list)
+    entries: list[JournalEntry] = field(default_factory=list)
 
     def rounds(self) -> list[Round]:
         return list(self.records)
+
+    def standing_entries(self) -> list[JournalEntry]:
+        return list(self.entries)
 
     def recordings(self, kind: str = "sweep") -> list[object]:
         return []
@@ -46,6 +52,14 @@ class MemoryJob:
         """The moves that ended the last round."""
         last = self.records[-1]
         self.records[-1] = Round(last.number, last.sweeps, (*last.turned, *moves))
+
+
+def feel(job: MemoryJob, machine: SimMachine) -> None:
+    """Leaves under every foot before the first bolt, the carriage in the middle of its stroke."""
+    low, high = job.machine.carriage.stroke_mm
+    middle = 0.5 * (low + high)
+    data = felt_data(job.machine, machine.feel_feet(middle), middle)
+    job.entries.append(JournalEntry("1", "2026-01-01T08:00:00+00:00", "", "feet", data))
 
 
 def find_in_memory(job: MemoryJob, sweeps: Sequence[str], warnings: list[str]) -> dict[str, Findings]:

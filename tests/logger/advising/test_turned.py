@@ -56,6 +56,14 @@ def test_the_parked_form_keeps_the_displays_own_numbers(text):
     assert parse(text, MACHINE) == ParkedMove("B3", 810.0, 0.036, 0.084)
 
 
+def test_a_turn_and_the_display_together_where_the_display_would_not_follow():
+    move = parse("B1=-1/4turn@1020:+0.260..+0.258", MACHINE)
+    assert isinstance(move, TypedMove) and (move.form, move.raise_mm) == ("turns", -0.375)
+    assert move.parked == ParkedMove("B1", 1020.0, 0.26, 0.258)
+    again = parse_all(["B1=-1/4turn@1020:0.26..0.258", "B1@1020:0.258..0.240"], MACHINE)
+    assert len(again) == 2, "each turn has readings of its own"
+
+
 def test_the_parked_form_in_thou():
     move = parse("B3@810:-1..+1thou", MACHINE)
     assert isinstance(move, ParkedMove)
