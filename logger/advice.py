@@ -55,13 +55,14 @@ UNSEEN_PART = 0.04  # a bolt that moves no seen reading by this part of its lift
 BEYOND = 1.05  # a band is not called out of reach for a hair: the model is not that good
 LOW_END = 0.15  # the lower end of what the bolts may reach, as a quantile of the draws ...
 AT_FIRST = 0.04  # ... and before any turn has shown how this machine answers
-COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.04, "fewest": 0.12, "least": 0.005}
+COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.06, "fewest": 0.15, "least": 0.005}
 COST_OF_TRAVEL: Mapping[str, float] = {"least": 0.4}  # per mm of thread
 
 GUARD_mm = 0.0015  # what a profile's own figures do not know: between stations, hysteresis (common practice, no source)
 STRAY_mm = 0.5  # further from what is expected a parked display is not that of this sweep
 FINE = 0.85  # goals between set-ups that keep this part of their limit are left alone: turning puts them at risk
 LIKELY, RISKED = 0.4, 0.12
+LOOK = 0.75  # part of a sweep's uncertainty that is left once it was swept twice (noise halves, its other half stays)
 SURE_ENOUGH = 0.95  # a chance of being inside at which a round is ended before its last move
 
 Trust = Literal["chance", "few", "fewest", "least"]
@@ -309,7 +310,10 @@ def _with_moves(machine: Machine, base: Plan, ground: Ground, trust: Trust) -> P
 
 
 def _measured_again(ground: Ground) -> bool:
-    """Whether this state was swept twice already: a third sweep would say the same."""
+    """Whether this state was swept twice already, or lies so near to the limit that a second sweep cannot settle it."""
+    found, limit = ground.findings.verdict, ground.situation.groups[0].limit
+    if found.word == "cannot tell" and found.value <= limit < found.value + LOOK * doubt_of(ground):
+        return True
     rounds = ground.state.rounds
     before = len(rounds) > 1 and not rounds[-2].turns and ground.main in rounds[-2].sweeps
     return before or len(ground.findings.sweeps) > 1

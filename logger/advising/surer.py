@@ -28,6 +28,7 @@ ONE_STEP_mm = 0.3  # further such a bolt is not moved in one round: where nobody
 TIGHTEST = 0.5  # of the band: aimed at where the uncertainty leaves less
 LIKELY, MUCH = 0.7, 0.15  # a round this likely inside is made as it is; so much more chance is worth such bolts
 ANY = 0.01  # gain that is one at all
+SETTLED = 0.15  # so much more chance that the verdict says inside is worth a turn where it would never say so otherwise
 NEARER = 0.9  # outside the band, a round that ends at most at this part of where it began is worth its turns
 
 
@@ -40,7 +41,7 @@ def surer(
     It is planned in the band that the verdict leaves, with bolts of which the display shows little, and compared in the
     true band with what the draws do not know counted: a table's own form, what is left of the extremes. ``situation``:
     the ground's, or what is left of it in the middle of a round, with the turns ``made``. ``again``: this state was
-    swept more than once, and any gain is better than sweeping it once more.
+    swept more than once, and any gain is better than sweeping it once more: also that of a verdict at last.
     """
     if ground.contact is not None or len(situation.groups) > 1:  # goals between set-ups have doubts of their own
         return None
@@ -54,7 +55,8 @@ def surer(
     gain = chance_with_doubt(ground, other) - chance_with_doubt(ground, nothing)
     nearer = float(np.median(other.ratio)) / far
     if again:
-        return other if gain > ANY or (far > 1.0 and nearer <= 1.0 - ANY) else None
+        settled = chance_with_doubt(ground, other, tight=True) - chance_with_doubt(ground, nothing, tight=True)
+        return other if max(gain, settled - SETTLED) > ANY or (far > 1.0 and nearer <= 1.0 - ANY) else None
     return other if gain > WORTH_A_TURN or (far > 1.0 and nearer <= NEARER) else None
 
 
@@ -104,13 +106,16 @@ def in_the_band(ground: Ground, outcome: Outcome) -> Outcome:
     return replace(outcome, ratio=ratio)
 
 
-def chance_with_doubt(ground: Ground, outcome: Outcome) -> float:
-    """Chance of being inside with the verdict's own uncertainty (k = 2) about what every draw reads."""
+def chance_with_doubt(ground: Ground, outcome: Outcome, tight: bool = False) -> float:
+    """Chance of being inside with the verdict's own uncertainty (k = 2) about what every draw reads; ``tight``: inside
+    by so much that the verdict can say so.
+    """
     from scipy.special import ndtr
 
-    limit = ground.situation.groups[0].limit
+    limit, doubt = ground.situation.groups[0].limit, doubt_of(ground)
+    allowed = max(limit - doubt, TIGHTEST * limit) if tight else limit
     ratio = in_the_band(ground, outcome).ratio
-    return float(np.mean(ndtr((1.0 - ratio) * limit / max(0.5 * doubt_of(ground), 1e-6))))
+    return float(np.mean(ndtr((allowed - ratio * limit) / max(0.5 * doubt, 1e-6))))
 
 
 def hardly_seen(machine: Machine, ground: Ground, outcome: Outcome) -> tuple[str, ...]:

@@ -25,7 +25,7 @@ from fixtures.layouts import LAYOUTS, Layout, PlacePlan
 from fixtures.workshop import SimMachine, draw_machine
 from logger import advice
 from logger.advising.places import STROKE_PART
-from logger.job import TurnedBolt
+from tests.benchmarks.strategies import recorded
 from tests.benchmarks.workbench import MemoryJob, install, job_for, sweep
 
 ROUNDS = 5
@@ -173,12 +173,11 @@ def advised(machine: SimMachine, band_mm: float, mapped: bool) -> Way:
         for move in plan.moves:
             assert move.park_mm is not None and move.reading_target is not None
             most = abs(move.raise_at_most_mm) if move.raise_at_most_mm is not None else np.inf
-            done = machine.turn_until(move.bolt, move.set_up, move.park_mm, move.reading_target, most)
+            done = machine.turn_until(
+                move.bolt, move.set_up, move.park_mm, move.reading_target, most, toward=move.raise_mm
+            )
             if done.before is not None and done.after is not None:
-                lift = move.raise_mm
-                made.append(
-                    TurnedBolt(move.bolt, lift, abs(lift), "parked", move.park_mm, done.before, done.after, move.set_up)
-                )
+                made.append(recorded(job.machine, move, done, move.set_up))
         job.turned(made)
         way.moves.append(len(made))
         way.inside.append(spans(machine, band_mm) <= 1.0)
