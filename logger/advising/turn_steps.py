@@ -23,7 +23,7 @@ NEAR_A_BRACE_mm = 700.0
 NEAR_THE_END_PART = 0.08
 """Parked within this part of the stroke from its end, the carriage's weight stands beyond the last feet."""
 ASTRAY = {"mm": 0.03, "mm/m": 0.15}
-"""A display that goes this far the other way does not answer as was thought: going on would only spoil more."""
+"""On a foot that only rests, a display that goes this far the other way shows that it does not carry as was thought."""
 OVERHANG_mm = 250.0
 """A rail that reaches further beyond its last support hangs free there (common practice, no source)."""
 
@@ -130,11 +130,13 @@ def _too_far(bolt: Bolt, move: Move, units: Units) -> str:
     turns = abs(move.raise_at_most_mm) / bolt.travel_per_turn_mm
     part = fraction_words(turns)
     way = f"{part} {'turns' if turns > 1.0 else 'of a turn' if '/' in part else 'turn'}"
-    astray = amount(ASTRAY[move.unit], None, move.unit, units, sign=False)
+    astray = ""
+    if bolt.kind == "rest_only":  # one that holds both ways is turned after its display whichever way that goes
+        astray = f", or {amount(ASTRAY[move.unit], None, move.unit, units, sign=False)} further from it than before"
     typed = f"{bolt.name}={'-' if move.raise_mm < 0 else '+'}{typed_turns(turns)}turn@{move.park_mm:g}"
     return (
-        f"Not there after {way}, or {astray} further from it than before: stop, turn no further, lock, and record how "
-        f"far you turned and what it shows (truestroke turned {typed}:BEFORE..AFTER), then ask again."
+        f"Not there after {way}{astray}: stop, turn no further, lock, and record how far you turned and what it shows "
+        f"(truestroke turned {typed}:BEFORE..AFTER), then ask again."
     )
 
 

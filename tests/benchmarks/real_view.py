@@ -25,7 +25,7 @@ from fixtures.layouts import LAYOUTS, Layout, PlacePlan
 from fixtures.workshop import SimMachine, draw_machine
 from logger import advice
 from logger.advising.places import STROKE_PART
-from tests.benchmarks.strategies import recorded
+from tests.benchmarks.strategies import recorded, turned_as_said
 from tests.benchmarks.workbench import MemoryJob, install, job_for, sweep
 
 ROUNDS = 5
@@ -171,11 +171,7 @@ def advised(machine: SimMachine, band_mm: float, mapped: bool) -> Way:
             continue
         made = []
         for move in plan.moves:
-            assert move.park_mm is not None and move.reading_target is not None
-            most = abs(move.raise_at_most_mm) if move.raise_at_most_mm is not None else np.inf
-            done = machine.turn_until(
-                move.bolt, move.set_up, move.park_mm, move.reading_target, most, toward=move.raise_mm
-            )
+            done = turned_as_said(machine, job.machine, move)
             if done.before is not None and done.after is not None:
                 made.append(recorded(job.machine, move, done, move.set_up))
         job.turned(made)

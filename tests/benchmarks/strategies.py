@@ -74,11 +74,7 @@ def advised(machine: SimMachine, job: MemoryJob, set_up: str, band_mm: float) ->
             break
         made: list[TurnedBolt] = []
         for move in plan.moves:
-            assert move.park_mm is not None and move.reading_target is not None
-            most = abs(move.raise_at_most_mm) if move.raise_at_most_mm is not None else np.inf
-            done = machine.turn_until(
-                move.bolt, plan.set_up, move.park_mm, move.reading_target, most, toward=move.raise_mm
-            )
+            done = turned_as_said(machine, job.machine, move)
             if done.before is not None and done.after is not None:
                 made.append(recorded(job.machine, move, done, plan.set_up))
         job.turned(made)
@@ -89,6 +85,16 @@ def advised(machine: SimMachine, job: MemoryJob, set_up: str, band_mm: float) ->
             way.band_hits.append(away <= plan.predicted.peak_to_valley_uncertainty)
             way.station_hits.append(stations_held(machine, plan, set_up))
     return way
+
+
+def turned_as_said(machine: SimMachine, described: Machine, move: Move) -> TurnedTrue:
+    """The hand at one bolt, as the steps tell it: until the display shows the target, whichever way that is, and no
+    further than was said; where the rail only rests, only the way that was said.
+    """
+    assert move.park_mm is not None and move.reading_target is not None
+    most = abs(move.raise_at_most_mm) if move.raise_at_most_mm is not None else np.inf
+    toward = move.raise_mm if described.bolt(move.bolt).kind == "rest_only" else 0.0
+    return machine.turn_until(move.bolt, move.set_up, move.park_mm, move.reading_target, most, toward)
 
 
 def recorded(machine: Machine, move: Move, done: TurnedTrue, set_up: str) -> TurnedBolt:

@@ -48,8 +48,14 @@ def test_a_screw_and_lock_nut_from_park_to_reading_again():
 def test_where_to_stop_short_and_how_to_record_it_is_said_in_turns_that_can_be_typed():
     *_, short, _, _ = said(raise_mm=-0.25, raise_at_most_mm=-0.85, turns=-1 / 6, flats=-1.0)
     assert short.startswith("Not there after 7/12 of a turn")
-    assert "0.030 mm further from it than before: stop, turn no further" in short
+    assert "stop, turn no further" in short and "further from it than before" not in short
     assert "truestroke turned B3=-7/12turn@1310:BEFORE..AFTER" in short
+
+
+def test_a_foot_that_only_rests_is_turned_one_way_only():
+    """Held both ways a bolt follows its display; on a foot that hangs, the other way is another foot's doing."""
+    *_, short, _, _ = said(saw(kind="rest_only"), raise_mm=-0.25, raise_at_most_mm=-0.85, turns=-1 / 6, flats=-1.0)
+    assert "or 0.030 mm further from it than before: stop" in short
 
 
 def test_of_two_nuts_on_a_stud_the_lower_carries_and_the_upper_locks():
