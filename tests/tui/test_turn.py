@@ -166,6 +166,39 @@ def test_a_bolt_that_lowers_is_offered_with_its_sign_and_one_without_a_most_with
     run(scenario({"raise_at_most_mm": None}, ""))
 
 
+class Wrench:
+    """A tour's workshop in which nothing happens."""
+
+    port, instrument, set_up, stations_mm, passes, marks_itself = "", "", "across", (), 2, True
+
+    def pushing(self):
+        return False
+
+    def park(self, x_mm):
+        pass
+
+    def turn_bolt(self, bolt, raise_mm):
+        pass
+
+    def lock_nut(self, bolt):
+        pass
+
+
+def test_on_the_tour_the_line_holds_what_its_keys_turned():
+    """Four keys of 0.02 mm and a fifth of one down: 0.084 of 1.5 mm are an eighteenth of a turn."""
+
+    async def scenario():
+        async with opened(tour=Wrench()) as (app, pilot):
+            await scene_turn(app, pilot)
+            await pilot.press("down", "down", "down", "down", "left")
+            await display(app, pilot, 0.010, 6.0)
+            assert "Tour: the other way; on a real saw one stops here." in words(app)
+            await press(app, pilot, "enter")
+            assert typed(app) == "-1/18"
+
+    run(scenario())
+
+
 def test_escape_goes_back_to_the_bolt_and_nothing_is_written_down():
     async def scenario():
         async with opened() as (app, pilot):

@@ -261,6 +261,8 @@ class TurnScreen(LiveBase):
         return f"{self.move.bolt},{park} {place_of(self.session.set_up_name, self.session.set_up())}"
 
     def tour_step(self) -> str:
+        if self._now is not None and self.astray(self._now) is not None:
+            return "turn_astray"
         return "turn_there" if self._shown_state.word == "inside" else "turn"
 
     def draw_rail(self) -> None:
