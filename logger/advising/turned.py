@@ -42,6 +42,7 @@ _MOVE = re.compile(rf"(?P<bolt>[^=@]+)=(?P<amount>{_NUMBER})(?:/(?P<part>\d{{1,3
 _DISPLAY = rf"@(?P<park>{_NUMBER}):(?P<before>{_NUMBER})\.\.(?P<after>{_NUMBER})\s*(?P<unit>[a-z/]*)"
 _PARKED = re.compile(rf"(?P<bolt>[^=@]+){_DISPLAY}")
 _BOTH = re.compile(rf"(?P<turn>(?P<bolt>[^=@]+)=[^@]+){_DISPLAY}")
+_COUNTED = re.compile(rf"{_NUMBER}(?:/\d{{1,3}})?\s*(?P<unit>turns?|flats?)?")
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,6 +104,22 @@ def parse(text: str, machine: Machine) -> TypedMove | ParkedMove:
             raise NotAllowed(f"'{text}' divides by zero.", f"Write {EXAMPLES}.")
         number /= int(matched["part"])
     return _typed(bolt, number, matched["unit"], text)
+
+
+def counted(bolt: str, text: str, machine: Machine) -> TypedMove:
+    """How far one bolt was turned, typed where the bolt is known: ``-1/4``, ``+0.2turns``, ``-2flats``; + raises.
+
+    Raises ``NotAllowed`` as ``parse`` does; a length is refused, for it is not what a hand counts.
+    """
+    matched = _COUNTED.fullmatch(text.strip())
+    if matched is None:
+        raise NotAllowed(
+            f"'{text}' is not understood as a part of a turn.",
+            "Write -1/4, +5/4, -0.2 or, in flats, -2flats.",
+        )
+    move = parse(f"{bolt}={matched[0]}{'' if matched['unit'] else 'turn'}", machine)
+    assert isinstance(move, TypedMove)  # without an "@" it is nothing else
+    return move
 
 
 def _typed(bolt: Bolt, number: float, unit: str, text: str) -> TypedMove:

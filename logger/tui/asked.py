@@ -53,6 +53,8 @@ class Made:
     before: float
     after: float
     set_up: str
+    counted: str = ""
+    """How far it was turned, as typed (``-1/4``), where the display did not end the turn; empty: not counted."""
 
 
 @dataclass(frozen=True, slots=True)

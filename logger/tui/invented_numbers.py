@@ -65,6 +65,7 @@ def invented_plan(moves: int = 2) -> Plan:
             0.008,
             "mm",
             "across",
+            raise_at_most_mm=0.37,
         ),
         Move(
             2,
@@ -81,6 +82,7 @@ def invented_plan(moves: int = 2) -> Plan:
             0.007,
             "mm",
             "across",
+            raise_at_most_mm=-0.28,
         ),
     )
     return Plan(

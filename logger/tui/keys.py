@@ -214,7 +214,13 @@ LIVE = (
 )
 
 TURN = (
-    Key("turn.done", "enter", "done", "done, next", "write down what this bolt really did, and plan the rest anew"),
+    Key(
+        "turn.done",
+        "enter",
+        "done",
+        "done, next",
+        "write down what this bolt really did (not at its target: asks how far it was turned), plan the rest anew",
+    ),
     Key("turn.lock", "l", "lock", "lock nut tight", "the lock nut is tight: show how much it moved the carriage"),
     Key("turn.skip", "k", "skip", "skip", "leave this bolt as it is and go to the next"),
     Key("turn.more_up", "up", "turn(1)", "", "tour only: turn the bolt a little so that the carriage rises"),

@@ -7,6 +7,7 @@ heavy is imported when it is first needed.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, get_args
 
@@ -214,9 +215,10 @@ class JobParts:
         job.append("sweep", sweep=folder.name, set_up=set_up)
 
     def note_turned(self, job: Job, made: Made) -> None:
-        """The journal says what the display showed before and after this bolt, and the estimate of its travel. Slow."""
+        """The journal says what the display showed before and after this bolt, and its travel: as counted where the
+        display did not end the turn, the estimate otherwise. Slow."""
         from logger.advice import estimate_turned
-        from logger.advising.turned import ParkedMove
+        from logger.advising.turned import ParkedMove, TypedMove, counted
 
         move = made.move
         if move.park_mm is None:
@@ -225,7 +227,10 @@ class JobParts:
                 f"Write it down by hand: truestroke turned {move.bolt}=+0.12mm",
             )
         parked = ParkedMove(move.bolt, move.park_mm, made.before, made.after)
-        job.append_turned([estimate_turned(job, parked, set_up=made.set_up)])
+        known: ParkedMove | TypedMove = parked
+        if made.counted:
+            known = replace(counted(move.bolt, made.counted, job.machine), parked=parked)
+        job.append_turned([estimate_turned(job, known, set_up=made.set_up)])
 
     def agree(self, job: Job, sweeps: Sequence[str], repair: str) -> None:
         """The journal says that this repair, or this source of positions, is agreed to for these sweeps."""

@@ -120,6 +120,11 @@ def target_state(to_go: float, tolerance: float, units: Units) -> State:
     return State(word, f"{units.width(to_go)} to go, {'raise' if to_go > 0 else 'lower'}")
 
 
+def astray_state(further: float, to_go: float, units: Units) -> State:
+    """The carriage is ``further`` from the height to stop at than before the turn: going on would only spoil more."""
+    return State("low" if to_go > 0 else "high", f"runs the other way by {units.width(further)}: stop")
+
+
 def fraction_of_turn(turns: float) -> str:
     """A turn as a hand thinks of it: ``1/16``, ``2/3``, ``1 1/4``."""
     amount = abs(turns)

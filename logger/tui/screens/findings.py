@@ -304,7 +304,8 @@ class FindingsScreen(Sheet):
         self._busy = f"writing down what {made.move.bolt} did, then planning the rest anew"
         unit = Units(self.units.mode, "mm/m" if made.move.unit == "mm/m" else "mm")
         shown = f"display {unit.height(made.before)} to {unit.height(made.after)} {unit.unit}"
-        self._written_words = f"Written down: {made.move.bolt}, {shown}. z takes it back."
+        counted = f" counted {made.counted.replace('-', '−')}," if made.counted else ""
+        self._written_words = f"Written down: {made.move.bolt},{counted} {shown}. z takes it back."
         self.show()
         self._turned_in_thread(made)
 

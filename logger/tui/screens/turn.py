@@ -2,7 +2,9 @@
 
 Why it exists: what the display must show is not the bolt's own lift, and a bolt can lower the line that is read. So the
 step is drawn about the height to stop at, the amount still to go is said for the carriage and for the wrench, and the
-instrument's own figure stands beside it. What is written down is the display before and after, lock nut tight.
+instrument's own figure stands beside it. What is written down is the display before and after, lock nut tight. A bolt
+that hangs, or that does not answer as was thought, never brings the display there: the screen says where to stop all
+the same, and asks how far the bolt was turned, for by the display alone it seems not to have been.
 """
 
 from __future__ import annotations
@@ -15,6 +17,10 @@ import numpy as np
 from textual.widget import Widget
 
 from analysis.results import Move
+from logger.advising.turn_steps import ASTRAY
+from logger.advising.turn_words import fraction_words, typed_turns
+from logger.advising.turned import counted
+from logger.errors import TruestrokeError
 from logger.phone.shown import Shown
 from logger.rail_picture import rail_picture
 from logger.tui.asked import Made
@@ -25,10 +31,23 @@ from logger.tui.screens.live import LiveBase
 from logger.tui.widgets.lines import BOLD, INK, SOFT, Line, plate
 from logger.tui.widgets.rail import Rail
 from logger.tui.widgets.step import Step
-from logger.tui.wording import State, Units, fraction_of_turn, target_state, way_of_turning, wrench_way
+from logger.tui.wording import (
+    State,
+    Units,
+    astray_state,
+    fraction_of_turn,
+    target_state,
+    way_of_turning,
+    wrench_way,
+)
 
 HAND = {"mm": 0.004, "mm/m": 0.02}
 """How near a hand stops to a wanted reading, k = 2 (common practice, no source)."""
+SHORT_OF = {"tolerances": 3.0, "part of the move": 0.2}
+"""Further from its target than both, a turn was not ended by the display (common practice, no source)."""
+STOP_CELLS = 44
+"""Room for the line that says where to stop, at the smallest size."""
+NO_FURTHER: tuple[Line, ...] = ([("  turn no further: lock it, then press enter", BOLD)], [])
 STILL_FOR_S = 0.5
 TOUR_STEP_MM = 0.02
 
@@ -62,6 +81,7 @@ class TurnScreen(LiveBase):
         self._before: float | None = None
         self._at_lock: float | None = None
         self._doubt = ""
+        self._turned_by_key_mm = 0.0  # the tour's wrench knows how far it went
 
     def body(self) -> Iterable[Widget]:
         return super().body()
@@ -97,6 +117,28 @@ class TurnScreen(LiveBase):
             return None
         return self.target - now.height
 
+    def astray(self, now: Now) -> float | None:
+        """How far the carriage went away from its target since the turn began, where that is too far; else None."""
+        if now.height is None or self.target is None or self.feed is None or self._before is None:
+            return None
+        before = self.feed.meaning.height(self._before) + self.feed.offset
+        further = (before - now.height) * float(np.copysign(1.0, self.target - before))
+        return further if further > ASTRAY["mm/m" if self.feed.meaning.quantity == "mm/m" else "mm"] else None
+
+    def short_of_target(self, figure: float) -> bool:
+        """Whether a display that ends at ``figure`` is not where it was to stop, by more than hand and lock nut do."""
+        if self.feed is None or self.target is None or self.move.reading_target is None:
+            return False
+        left = abs(self.target - self.feed.meaning.height(figure) - self.feed.offset)
+        planned = 0.0 if self.move.height_now is None else abs(self.target - self.move.height_now)
+        return left > max(SHORT_OF["tolerances"] * self.tolerance, SHORT_OF["part of the move"] * planned)
+
+    def turns_at_most(self) -> float | None:
+        """Turns, without their sign, after which to stop wherever the display is; None where the plan names none."""
+        if self.move.raise_at_most_mm is None:
+            return None
+        return abs(self.move.raise_at_most_mm) / self.session.machine.bolt(self.move.bolt).travel_per_turn_mm
+
     def step(self, now: Now, factor: float) -> Step:
         lower, upper = self.limits()
         start, target = self.move.height_now, self.target
@@ -113,7 +155,9 @@ class TurnScreen(LiveBase):
         )
 
     def on_phone(self, now: Now) -> Shown:
-        return replace(super().on_phone(now), bolt=self.move.bolt, how=self.move.turn, target=self.target)
+        most = self._at_most()
+        how = f"{self.move.turn}; stop after {most}" if most else self.move.turn
+        return replace(super().on_phone(now), bolt=self.move.bolt, how=how, target=self.target)
 
     def heard(self, now: Now) -> tuple[float | None, bool]:
         to_go = self.to_go(now)
@@ -123,6 +167,8 @@ class TurnScreen(LiveBase):
         to_go = self.to_go(now)
         if to_go is None:
             return self.silence(now)
+        if (further := self.astray(now)) is not None:
+            return astray_state(further, to_go, self.show_units())
         return target_state(to_go, self.tolerance, self.show_units())
 
     # --- what is said -----------------------------------------------------------------------------------------------
@@ -157,14 +203,26 @@ class TurnScreen(LiveBase):
         return [
             self.spread_line(now, units),
             state,
-            [(f"  stop at {units.height(self.target)} {units.pm(self.tolerance)}", BOLD)],
-            *self._wrench_lines(to_go),
+            [(f"  {self._stop_words(units)}", BOLD)],
+            *(self._wrench_lines(to_go) if self.astray(now) is None else NO_FURTHER),
             self._display_line(now, units),
             self._nut_line(units),
         ]
 
     def far_words(self, units: Units) -> tuple[str, ...]:
-        return (f"{self.move.bolt}, {units.unit}", f"stop at {units.height(self.target)} {units.pm(self.tolerance)}")
+        return (f"{self.move.bolt}, {units.unit}", self._stop_words(units))
+
+    def _stop_words(self, units: Units) -> str:
+        """The height to stop at, and the part of a turn after which to stop even if it is not reached."""
+        stop, most = f"stop at {units.height(self.target)} {units.pm(self.tolerance)}", self._at_most()
+        if not most:
+            return stop
+        whole = f"{stop}, or after {most}"
+        return whole if len(whole) <= STOP_CELLS else f"{stop}, or {most}"
+
+    def _at_most(self) -> str:
+        turns = self.turns_at_most()
+        return "" if turns is None else f"{fraction_words(turns)} turn{'s' if turns > 1.0 else ''}"
 
     def _wrench_lines(self, to_go: float | None) -> list[Line]:
         """Which way and how far the wrench still goes, seen from where; small turns also as the wrench end's way."""
@@ -203,6 +261,8 @@ class TurnScreen(LiveBase):
         return f"{self.move.bolt},{park} {place_of(self.session.set_up_name, self.session.set_up())}"
 
     def tour_step(self) -> str:
+        if self._now is not None and self.astray(self._now) is not None:
+            return "turn_astray"
         return "turn_there" if self._shown_state.word == "inside" else "turn"
 
     def draw_rail(self) -> None:
@@ -229,6 +289,7 @@ class TurnScreen(LiveBase):
             return
         gain = gain_of(self.move)
         sign = 1.0 if gain is None or gain > 0 else -1.0
+        self._turned_by_key_mm += sign * TOUR_STEP_MM * float(steps)
         tour.turn_bolt(self.move.bolt, sign * TOUR_STEP_MM * float(steps))
 
     def action_lock(self) -> None:
@@ -256,8 +317,44 @@ class TurnScreen(LiveBase):
             )
             return
         made = Made(self.move, self._before, float(np.mean(figures)), self.session.set_up_name)
+        if self.short_of_target(made.after):
+            self._ask_how_far(made)
+        else:
+            self._write_down(made)
+
+    def _write_down(self, made: Made) -> None:
         self.app.pop_screen()
         self._done(made, False)
+
+    def _ask_how_far(self, made: Made) -> None:
+        """The display did not end this turn: what the hand counted is asked, and may be left out."""
+        units, machine, bolt = self.show_units(), self.session.machine, self.move.bolt
+
+        def check(text: str) -> str | None:
+            try:
+                if text:
+                    counted(bolt, text, machine)
+            except TruestrokeError as error:
+                return f"{error.what} {error.todo}".strip()
+            return None
+
+        self.truestroke.ask_text(
+            f"{bolt} is not at its target: the display shows {units.height(made.after)}, and "
+            f"{units.height(self.move.reading_target)} {units.unit} was to be reached. How far was it turned, as a "
+            "part of a turn? + raises, - lowers. Empty: not counted, the display alone is written down.",
+            check,
+            lambda text: self._write_down(replace(made, counted=text)),
+            self._most_said(),
+        )
+
+    def _most_said(self) -> str:
+        """What stands in the line before anything is typed: the most that was said, or what the tour's keys did."""
+        turned = self.move.raise_mm
+        turns = self.turns_at_most()
+        if self.session.tour is not None:
+            turned = self._turned_by_key_mm
+            turns = abs(turned) / self.session.machine.bolt(self.move.bolt).travel_per_turn_mm
+        return f"{'-' if turned < 0 else '+'}{typed_turns(turns)}" if turns else ""
 
     def action_skip(self) -> None:
         """Leave this bolt as it is; asked first where it seems to have been turned."""

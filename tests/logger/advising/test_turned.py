@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from logger.advising.turned import HAND_MM, ParkedMove, TypedMove, parse, parse_all
+from logger.advising.turned import HAND_MM, ParkedMove, TypedMove, counted, parse, parse_all
 from logger.errors import NotAllowed
 from logger.machines import machine_from_text
 
@@ -54,6 +54,28 @@ def test_thread_travel_and_turns_raise_with_plus(text, raise_mm, form):
 @pytest.mark.parametrize("text", ["B3@810:+0.036..+0.084mm", "B3@810:+0.036..+0.084", "B3@810:0.036..0.084"])
 def test_the_parked_form_keeps_the_displays_own_numbers(text):
     assert parse(text, MACHINE) == ParkedMove("B3", 810.0, 0.036, 0.084)
+
+
+@pytest.mark.parametrize(
+    ("text", "whole"),
+    [
+        ("-1/4", "B1=-1/4turn"),
+        ("+5/4", "B1=+5/4turn"),
+        (" −0,2 ", "B1=-0.2turn"),
+        ("0.5turns", "B1=0.5turns"),
+        ("-2 flats", "B1=-2flats"),
+    ],
+)
+def test_a_counted_turn_is_typed_without_its_bolt_and_may_leave_out_the_word_turn(text, whole):
+    assert counted("B1", text, MACHINE) == parse(whole, MACHINE)
+
+
+@pytest.mark.parametrize(
+    "text", ["", "a quarter", "1 1/4", "-0.3mm", "-1/4turn@810:0..0.1", "B1=-1/4turn", "-1/0", "+40"]
+)
+def test_what_is_no_part_of_a_turn_is_not_counted(text):
+    with pytest.raises(NotAllowed):
+        counted("B1", text, MACHINE)
 
 
 def test_a_turn_and_the_display_together_where_the_display_would_not_follow():
