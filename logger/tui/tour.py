@@ -48,7 +48,7 @@ STEPS = {
     "findings_inside": "Tour: inside, done. w says how sure that is. esc, then q, leaves.",
     "cautions": "Tour: nothing here can hurt you; on a real machine it can. Press y.",
     "turn": "Tour: up and down turn the bolt, left and right finely, until it says stop.",
-    "turn_astray": "Tour: the other way; on a real saw one stops here. enter asks how far it went.",
+    "turn_astray": "Tour: the other way; turn it back and on. enter asks how far it went.",
     "turn_there": "Tour: it is there. l tightens the lock nut, enter writes it down.",
     "resweep": "Tour: all moves are made. Press s to measure again.",
 }

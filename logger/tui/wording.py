@@ -120,9 +120,13 @@ def target_state(to_go: float, tolerance: float, units: Units) -> State:
     return State(word, f"{units.width(to_go)} to go, {'raise' if to_go > 0 else 'lower'}")
 
 
-def astray_state(further: float, to_go: float, units: Units) -> State:
-    """The carriage is ``further`` from the height to stop at than before the turn: going on would only spoil more."""
-    return State("low" if to_go > 0 else "high", f"runs the other way by {units.width(further)}: stop")
+def astray_state(further: float, to_go: float, units: Units, rests: bool) -> State:
+    """The carriage is ``further`` from the height to stop at than before the turn: going on would only spoil more.
+
+    A bolt that holds both ways is turned back and on, after its display; a foot that only ``rests`` is left there.
+    """
+    told = f"runs the other way by {units.width(further)}: {'stop' if rests else 'turn back'}"
+    return State("low" if to_go > 0 else "high", told)
 
 
 def fraction_of_turn(turns: float) -> str:

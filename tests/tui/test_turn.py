@@ -16,6 +16,7 @@ from logger.tui.invented import InventedParts, source_of
 from logger.tui.invented_numbers import invented_plan
 from logger.tui.parts_job import JobParts
 from logger.tui.scenes import pass_time, scene_findings, scene_turn, settled
+from logger.tui.wording import Units, astray_state
 from tests.tui.pilot import opened, press, run, shown
 
 EXAMPLE = Path(__file__).parents[2] / "fixtures" / "recordings"
@@ -91,8 +92,8 @@ def test_three_hundredths_away_from_the_target_are_too_far(value, gone):
         async with opened() as (app, pilot):
             await scene_turn(app, pilot)
             await display(app, pilot, value, 6.0)
-            assert ("▼ runs the other way by 0.031: stop" in shown(app)) is gone
-            assert ("turn no further: lock it, then press enter" in shown(app)) is gone
+            assert ("▼ runs the other way by 0.031: turn back" in shown(app)) is gone
+            assert ("turn it the other way, past where it stood" in shown(app)) is gone
             assert ("B3 ↑" in shown(app)) is not gone  # nothing says to turn on
 
     run(scenario())
@@ -103,9 +104,13 @@ def test_a_line_that_is_to_fall_runs_the_other_way_by_rising():
         async with opened(parts=parts_with(reading_target=0.011, height_target=0.011, raise_mm=-0.09)) as (app, pilot):
             await scene_turn(app, pilot)
             await display(app, pilot, 0.090, 6.0)
-            assert "▲ runs the other way by 0.040: stop" in shown(app)
+            assert "▲ runs the other way by 0.040: turn back" in shown(app)
 
     run(scenario())
+
+
+def test_a_foot_that_only_rests_is_not_turned_back_but_left_where_it_is():
+    assert astray_state(0.04, 0.05, Units(), rests=True).sentence == "runs the other way by 0.040: stop"
 
 
 def test_gone_past_its_target_it_is_turned_back_and_does_not_run_the_other_way():
@@ -192,7 +197,7 @@ def test_on_the_tour_the_line_holds_what_its_keys_turned():
             await scene_turn(app, pilot)
             await pilot.press("down", "down", "down", "down", "left")
             await display(app, pilot, 0.010, 6.0)
-            assert "Tour: the other way; on a real saw one stops here." in words(app)
+            assert "Tour: the other way; turn it back and on." in words(app)
             await press(app, pilot, "enter")
             assert typed(app) == "-1/18"
 
@@ -240,7 +245,7 @@ def test_no_line_of_it_is_cut_near_or_far(size, units, monkeypatch):
     """Far longer figures than a stand beside the rail gives; 2.15625 mm of a 1.5 mm thread are 1 7/16, said 1 5/12."""
     monkeypatch.setenv("NO_COLOR", "1")
     stop = {"mm": "stop at +12.345 ±0.004, or 1 5/12 turns", "in": "stop at +486.0 ±0.2, or after 1 5/12 turns"}
-    gone = {"mm": "▼ runs the other way by 0.100: stop", "in": "▼ runs the other way by 3.9: stop"}
+    gone = {"mm": "▼ runs the other way by 0.100: turn back", "in": "▼ runs the other way by 3.9: turn back"}
 
     async def scenario():
         parts = parts_with(
@@ -258,7 +263,7 @@ def test_no_line_of_it_is_cut_near_or_far(size, units, monkeypatch):
             await display(app, pilot, 12.206, 6.0)
             text = shown(app)
             assert stop[units] + " " in text and gone[units] in text
-            assert "turn no further: lock it, then press enter" in text
+            assert "turn it the other way, past where it stood" in text
             assert "then the lock nut: it may shift by 0.01 mm" in text
             assert text.split("\n")[-1].rstrip().endswith("help")
             await press(app, pilot, "f")

@@ -44,8 +44,8 @@ WHAT_TO_DO = {
     "live": "The right half is the carriage, the left half the table; between the two lines is right. Set the tip "
     "on the table and press 0, or on a block and press r, before you trust the height.",
     "turn": "Turn the bolt until the block stands between the two lines and the word says stop. Tighten the lock nut, "
-    "press l to see what it moved, then enter. Not there after the part of a turn named beside 'stop at', or running "
-    "the other way: turn no further, lock, press enter, and type how far it was turned.",
+    "press l to see what it moved, then enter. Not there after the part of a turn named beside 'stop at', or (on a "
+    "foot that only rests) running the other way: turn no further, lock, press enter, and type how far it was turned.",
     "sweep": "Push the carriage steadily from end to end. Press space each time its middle passes a mark on the rail. "
     "At the far end press enter and come back the same way. w records another instrument beside this one.",
     "findings": "Solid above the lines is too high, dotted below is too low, hatched was not seen. The table says "

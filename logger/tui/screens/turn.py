@@ -48,6 +48,7 @@ SHORT_OF = {"tolerances": 3.0, "part of the move": 0.2}
 STOP_CELLS = 44
 """Room for the line that says where to stop, at the smallest size."""
 NO_FURTHER: tuple[Line, ...] = ([("  turn no further: lock it, then press enter", BOLD)], [])
+BACK_AND_ON: tuple[Line, ...] = ([("  turn it the other way, past where it stood", BOLD)], [])
 STILL_FOR_S = 0.5
 TOUR_STEP_MM = 0.02
 
@@ -125,6 +126,11 @@ class TurnScreen(LiveBase):
         further = (before - now.height) * float(np.copysign(1.0, self.target - before))
         return further if further > ASTRAY["mm/m" if self.feed.meaning.quantity == "mm/m" else "mm"] else None
 
+    @property
+    def rests(self) -> bool:
+        """Whether the rail only rests on this bolt: its display may then be another foot's doing."""
+        return self.session.machine.bolt(self.move.bolt).kind == "rest_only"
+
     def short_of_target(self, figure: float) -> bool:
         """Whether a display that ends at ``figure`` is not where it was to stop, by more than hand and lock nut do."""
         if self.feed is None or self.target is None or self.move.reading_target is None:
@@ -168,7 +174,7 @@ class TurnScreen(LiveBase):
         if to_go is None:
             return self.silence(now)
         if (further := self.astray(now)) is not None:
-            return astray_state(further, to_go, self.show_units())
+            return astray_state(further, to_go, self.show_units(), self.rests)
         return target_state(to_go, self.tolerance, self.show_units())
 
     # --- what is said -----------------------------------------------------------------------------------------------
@@ -204,7 +210,7 @@ class TurnScreen(LiveBase):
             self.spread_line(now, units),
             state,
             [(f"  {self._stop_words(units)}", BOLD)],
-            *(self._wrench_lines(to_go) if self.astray(now) is None else NO_FURTHER),
+            *(self._wrench_lines(to_go) if self.astray(now) is None else NO_FURTHER if self.rests else BACK_AND_ON),
             self._display_line(now, units),
             self._nut_line(units),
         ]
