@@ -18,10 +18,13 @@ if TYPE_CHECKING:
     from analysis.results import Findings
     from logger.advising.inputs import State
     from logger.advising.turned import ParkedMove, TypedMove
+    from logger.job import TurnedBolt
     from logger.machines import Machine
 
 WORSE_PART = 1.2
 """A round that leaves more than this part of the peak to valley it began with went wrong."""
+UNMOVED_mm = 0.003
+"""A display that did no more than this did not follow (common practice, no source)."""
 ONE_LINE_mm = 5.0
 """Bolts no further than this beside the rail's middle line do not roll it (common practice, no source)."""
 
@@ -87,6 +90,19 @@ def thread_words(
                 f"and {up:g} up: check the moves recorded, or travel_mm in machine.yaml."
             )
     return said
+
+
+def unmoved_words(machine: Machine, moves: Iterable[TurnedBolt]) -> list[str]:
+    """Feet that only rest, told by a display that did not move: it says nothing of how far they were turned."""
+    return [
+        f"The display hardly moved while {move.bolt} was turned, and by it alone the bolt was not turned at all. Take the "
+        f"entry back and give both, if it was: truestroke turned {move.bolt}=-1/4turn@{move.park_mm:g}:BEFORE..AFTER."
+        for move in moves
+        if move.form == "parked"
+        and machine.bolt(move.bolt).kind == "rest_only"
+        and None not in (move.park_mm, move.before, move.after)
+        and abs((move.after or 0.0) - (move.before or 0.0)) < UNMOVED_mm
+    ]
 
 
 def lifts_so_far(job_rounds: Iterable[object]) -> dict[str, float]:

@@ -225,7 +225,7 @@ def _predicted_line(start: str, predicted: Predicted, unit: str, units: Units) -
 def turned(args: argparse.Namespace) -> Answer:
     """``truestroke turned``: every move is understood before the first is recorded, all of them in one entry."""
     from logger import advice
-    from logger.advising.doubts import lifts_so_far, thread_words
+    from logger.advising.doubts import lifts_so_far, thread_words, unmoved_words
     from logger.advising.turned import parse_all
 
     job = open_job(args)
@@ -234,7 +234,7 @@ def turned(args: argparse.Namespace) -> Answer:
     recorded: list[TurnedBolt] = []
     for move in moves:
         recorded.append(advice.estimate_turned(job, move, set_up=set_up, made_before=recorded))
-    warnings = thread_words(job.machine, lifts_so_far(job.rounds()), moves)
+    warnings = thread_words(job.machine, lifts_so_far(job.rounds()), moves) + unmoved_words(job.machine, recorded)
     job.append_turned(recorded)
     rows = [
         {"bolt": each.bolt, "raise_mm": round(each.raise_mm, 4), "uncertainty_mm": round(each.uncertainty_mm, 4)}

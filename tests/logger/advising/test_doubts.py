@@ -10,7 +10,7 @@ import pytest
 from fixtures.workshop import draw_machine
 from logger import advice
 from logger.advising import inputs
-from logger.advising.doubts import lifts_so_far, refuse_roll_on_one_line, thread_words
+from logger.advising.doubts import lifts_so_far, refuse_roll_on_one_line, thread_words, unmoved_words
 from logger.advising.turned import TypedMove
 from logger.errors import NotAllowed
 from logger.job import Round, TurnedBolt
@@ -117,3 +117,12 @@ def test_a_move_that_cannot_have_been_is_refused_and_the_journal_stays_as_it_was
     with pytest.raises(NotAllowed, match=said):
         turned(argparse.Namespace(job=str(tmp_path), moves=text.split(), set_up=None, units="mm"))
     assert Job.open(tmp_path).entries() == []
+
+
+def test_a_resting_foot_told_by_a_display_that_did_not_move_is_asked_for_its_turn():
+    rests = machine_from_text(MACHINE.replace("kind: screw_and_locknut", "kind: rest_only"), "rests")
+    still = TurnedBolt("B2", 0.0, 0.01, "parked", 1020.0, 0.260, 0.261, "across")
+    assert "B2=-1/4turn@1020:BEFORE..AFTER" in unmoved_words(rests, [still])[0]
+    followed, counted = replace(still, after=0.275), replace(still, form="turns", raise_mm=-0.375)
+    assert unmoved_words(rests, [followed, counted]) == []
+    assert unmoved_words(machine_from_text(MACHINE, "held"), [still]) == []
