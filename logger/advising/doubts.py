@@ -95,7 +95,7 @@ def thread_words(
 def unmoved_words(machine: Machine, moves: Iterable[TurnedBolt]) -> list[str]:
     """Feet that only rest, told by a display that did not move: it says nothing of how far they were turned."""
     return [
-        f"The display hardly moved while {move.bolt} was turned, and by it alone the bolt was not turned at all. Take the "
+        f"The display hardly moved while {move.bolt} was turned, and by it alone the bolt was not turned. Take the "
         f"entry back and give both, if it was: truestroke turned {move.bolt}=-1/4turn@{move.park_mm:g}:BEFORE..AFTER."
         for move in moves
         if move.form == "parked"
