@@ -55,7 +55,10 @@ UNSEEN_PART = 0.04  # a bolt that moves no seen reading by this part of its lift
 BEYOND = 1.05  # a band is not called out of reach for a hair: the model is not that good
 LOW_END = 0.15  # the lower end of what the bolts may reach, as a quantile of the draws ...
 AT_FIRST = 0.04  # ... and before any turn has shown how this machine answers
-COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.06, "fewest": 0.15, "least": 0.005}
+COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.04, "fewest": 0.12, "least": 0.005}
+TIGHT_mm = (
+    0.025  # of a band twice as wide a move costs twice as much: few bolts meet it, all are needed for a tight one
+)
 COST_OF_TRAVEL: Mapping[str, float] = {"least": 0.4}  # per mm of thread
 
 GUARD_mm = 0.0015  # what a profile's own figures do not know: between stations, hysteresis (common practice, no source)
@@ -76,7 +79,8 @@ def advise(
     ``made_so_far`` are bolts turned since the sweep: the rest of the round is planned again from there. Raises
     NotAllowed where nothing was swept, or nothing in that set-up.
     """
-    ground = guided_ground(job, set_up, made_so_far, COST_OF_A_MOVE[trust])
+    price = price_of_a_move(trust, float(job.machine.band.peak_to_valley_mm))
+    ground = guided_ground(job, set_up, made_so_far, price)
     refuse_roll_on_one_line(job.machine, ground.main)
     ground = replace(ground, situation=replace(ground.situation, cost_per_mm=COST_OF_TRAVEL.get(trust, 0.0)))
     reached = best_reached(ground)
@@ -121,8 +125,13 @@ def advise(
     ):  # a model that does not explain this machine may not give it up
         return replace(base, reachable=False, why=_beyond_the_bolts(base))
     if made_so_far:
-        return _rest_of_the_round(job.machine, base, ground, trust, made_so_far)
-    return _with_moves(job.machine, base, ground, trust)
+        return _rest_of_the_round(job.machine, base, ground, price, made_so_far)
+    return _with_moves(job.machine, base, ground, price)
+
+
+def price_of_a_move(trust: Trust, band_mm: float) -> float:
+    """What a move costs, as a part of the loss, for this band: up to twice as much where it is wide."""
+    return COST_OF_A_MOVE[trust] * min(max(band_mm / TIGHT_mm, 1.0), 2.0)
 
 
 def predict(job: Job, turned: Mapping[str, float], *, set_up: str | None = None) -> Predicted:
@@ -287,8 +296,8 @@ def _beyond_the_bolts(base: Plan) -> tuple[str, ...]:
     )
 
 
-def _with_moves(machine: Machine, base: Plan, ground: Ground, trust: Trust) -> Plan:
-    outcome, nothing = plan(ground, ground.situation, COST_OF_A_MOVE[trust])
+def _with_moves(machine: Machine, base: Plan, ground: Ground, price: float) -> Plan:
+    outcome, nothing = plan(ground, ground.situation, price)
     if not outcome.steps and base.verdict.word != "inside":  # any move that helps beats standing still out of the band
         several = len(ground.situation.groups) > 1  # the main set-up alone would run off along what only others see
         whole = ground.situation if several else main_alone(ground, one_round=True)
@@ -300,9 +309,9 @@ def _with_moves(machine: Machine, base: Plan, ground: Ground, trust: Trust) -> P
         outcome = nothing  # goals between several set-ups are likely met: a turn that gains little puts them at risk
     if base.verdict.word != "inside" and (not outcome.steps or hopeless(ground, outcome, nothing)):
         again = _measured_again(ground)
-        outcome = surer(ground, ground.situation, COST_OF_A_MOVE[trust], nothing, again) or outcome
+        outcome = surer(ground, ground.situation, price, nothing, again) or outcome
     elif base.verdict.word != "inside":
-        outcome = with_hardly_seen(ground, outcome, COST_OF_A_MOVE[trust]) or outcome
+        outcome = with_hardly_seen(ground, outcome, price) or outcome
     base = replace(base, warnings=(*base.warnings, *hardly_seen(machine, ground, outcome)))
     if not outcome.steps:
         return no_turn_helps(machine, base, ground, nothing.chance_inside > 0.5, _measured_again(ground))
@@ -319,7 +328,7 @@ def _measured_again(ground: Ground) -> bool:
     return before or len(ground.findings.sweeps) > 1
 
 
-def _rest_of_the_round(machine: Machine, base: Plan, ground: Ground, trust: Trust, made: Sequence[TurnedBolt]) -> Plan:
+def _rest_of_the_round(machine: Machine, base: Plan, ground: Ground, price: float, made: Sequence[TurnedBolt]) -> Plan:
     """What is left to turn before the next sweep, from where the bolts already turned in this round have ended.
 
     Each bolt is planned once in a round: the others' targets take up what it overshot. Going back to it on a prediction
@@ -332,9 +341,9 @@ def _rest_of_the_round(machine: Machine, base: Plan, ground: Ground, trust: Trus
         lowest_mm=np.where(free, ground.situation.lowest_mm, 0.0),
         highest_mm=np.where(free, ground.situation.highest_mm, 0.0),
     )
-    outcome, nothing = plan(ground, situation, COST_OF_A_MOVE[trust], made=turns_made(ground, made))
+    outcome, nothing = plan(ground, situation, price, made=turns_made(ground, made))
     if not outcome.steps and base.verdict.word != "inside":  # a bolt hardly seen may have been left for last
-        outcome = surer(ground, situation, COST_OF_A_MOVE[trust], nothing, made=turns_made(ground, made)) or outcome
+        outcome = surer(ground, situation, price, nothing, made=turns_made(ground, made)) or outcome
     if not outcome.steps or nothing.chance_inside >= SURE_ENOUGH:
         why = ("This round's moves are made: measure again.",)
         return replace(base, next="sweep", next_set_up=ground.main, why=why)
