@@ -79,8 +79,8 @@ def advise(
     ``made_so_far`` are bolts turned since the sweep: the rest of the round is planned again from there. Raises
     NotAllowed where nothing was swept, or nothing in that set-up.
     """
-    price = price_of_a_move(trust, float(job.machine.band.peak_to_valley_mm))
-    ground = guided_ground(job, set_up, made_so_far, price)
+    ground = guided_ground(job, set_up, made_so_far, COST_OF_A_MOVE[trust])
+    price = price_of_a_move(trust, ground)
     refuse_roll_on_one_line(job.machine, ground.main)
     ground = replace(ground, situation=replace(ground.situation, cost_per_mm=COST_OF_TRAVEL.get(trust, 0.0)))
     reached = best_reached(ground)
@@ -129,9 +129,15 @@ def advise(
     return _with_moves(job.machine, base, ground, price)
 
 
-def price_of_a_move(trust: Trust, band_mm: float) -> float:
-    """What a move costs, as a part of the loss, for this band: up to twice as much where it is wide."""
-    return COST_OF_A_MOVE[trust] * min(max(band_mm / TIGHT_mm, 1.0), 2.0)
+def price_of_a_move(trust: Trust, ground: Ground) -> float:
+    """What a move costs, as a part of the loss: up to twice as much where one wide band is all there is to meet.
+
+    Goals between several set-ups, and feet or bearings that take over from each other, are hard enough to meet as it is.
+    """
+    alone = len(ground.situation.groups) == 1 and ground.contact is None
+    level = ground.sweeps[ground.main].set_up.kind == "level"
+    wide = ground.situation.groups[0].limit / TIGHT_mm if alone and not level else 1.0
+    return COST_OF_A_MOVE[trust] * min(max(wide, 1.0), 2.0)
 
 
 def predict(job: Job, turned: Mapping[str, float], *, set_up: str | None = None) -> Predicted:
