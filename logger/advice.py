@@ -132,7 +132,7 @@ def advise(
 def price_of_a_move(trust: Trust, ground: Ground) -> float:
     """What a move costs, as a part of the loss: up to twice as much where one wide band is all there is to meet.
 
-    Goals between several set-ups, and feet or bearings that take over from each other, are hard enough to meet as it is.
+    Goals between several set-ups, and feet or bearings that take over from each other, are hard enough to meet.
     """
     alone = len(ground.situation.groups) == 1 and ground.contact is None
     level = ground.sweeps[ground.main].set_up.kind == "level"

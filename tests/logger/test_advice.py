@@ -12,6 +12,7 @@ import pytest
 from fixtures.workshop import draw_machine
 from logger import advice
 from logger.advising import inputs
+from logger.advising.ground import ground_of
 from logger.errors import NotAllowed
 from logger.job import Round, TurnedBolt
 from tests.benchmarks.workbench import MemoryJob, find_in_memory, job_for, sweep
@@ -283,3 +284,15 @@ def test_a_measured_bracket_takes_doubt_from_the_first_plan():
     told: Any = MemoryJob(job.machine.model_copy(update={"bolts": bolts}), dict(job.kept), list(job.records))
     unsure, sure = (advice.predict(each, {"B3": 0.2}) for each in (job, told))
     assert np.mean(sure.uncertainty) < 0.7 * np.mean(unsure.uncertainty)
+
+
+@pytest.mark.parametrize(("band_mm", "price"), [(0.02, 0.04), (0.025, 0.04), (0.04, 0.064), (0.05, 0.08), (0.2, 0.08)])
+def test_a_move_costs_more_where_the_band_is_wide(band_mm, price):
+    """Twice as much in twice the width and never more; with a second band to meet it stays plain."""
+    machine = draw_machine(4)
+    job = job_for(machine, band_mm)
+    job.swept([sweep(machine, job.machine, "across")])
+    ground = ground_of(job, None, ())  # type: ignore[arg-type]
+    assert advice.price_of_a_move("few", ground) == pytest.approx(price)
+    twice = replace(ground.situation, groups=ground.situation.groups * 2)
+    assert advice.price_of_a_move("few", replace(ground, situation=twice)) == pytest.approx(0.04)
