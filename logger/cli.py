@@ -69,10 +69,12 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 def _was_interrupt(error: Exception) -> bool:
     """Whether a Ctrl-C was made into another error: by Python 3.11 in the making of a class (RuntimeError, with it as
-    the cause), by pydantic in the making of a validator (SchemaError, which only names it in its text).
+    the cause), or as a condition takes its lock again (RuntimeError, raised in dealing with it), by pydantic in
+    the making of a validator (SchemaError, which only names it in its text).
     """
     named = type(error).__name__ == "SchemaError" and "KeyboardInterrupt" in str(error)
-    return isinstance(error.__cause__, KeyboardInterrupt) or named
+    relocking = isinstance(error, RuntimeError) and isinstance(error.__context__, KeyboardInterrupt)
+    return isinstance(error.__cause__, KeyboardInterrupt) or named or relocking
 
 
 def _interrupted(console: Console) -> int:

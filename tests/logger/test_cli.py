@@ -5,6 +5,7 @@ import json
 import os
 import subprocess
 import sys
+import threading
 
 import pytest
 from pydantic_core import SchemaError
@@ -267,3 +268,19 @@ def test_a_fault_of_our_own_is_kept_in_a_file_and_said_in_one_sentence(tmp_path,
     assert "a fault in truestroke itself (ZeroDivisionError" in done.stderr
     (kept,) = tmp_path.glob("truestroke-fault-*.txt")
     assert "Traceback" in kept.read_text()
+
+
+def test_a_ctrl_c_that_breaks_a_lock_being_taken_again_is_still_a_ctrl_c():
+    """threading.Condition: the lock is not held yet when the interrupt comes, and leaving it raises RuntimeError."""
+
+    def left(by):
+        try:
+            try:
+                raise by
+            finally:
+                threading.Lock().release()
+        except RuntimeError as error:
+            return error
+
+    assert cli._was_interrupt(left(KeyboardInterrupt()))
+    assert not cli._was_interrupt(left(ValueError()))

@@ -10,6 +10,7 @@ import pytest
 from fixtures.layouts import LAYOUTS
 from fixtures.workshop import draw_machine
 from logger import advice
+from logger.advising import inputs
 from logger.advising.feet import felt_data, felt_of, hung_words, parse_all
 from logger.advising.ground import ground_of
 from logger.errors import NotAllowed
@@ -30,6 +31,11 @@ def felt(job, warnings=None):
 def advise(job):
     """A job in memory stands for one in a folder."""
     return advice.advise(job)
+
+
+@pytest.fixture
+def in_memory(monkeypatch):
+    monkeypatch.setattr(inputs, "_findings_of", workbench.find_in_memory)
 
 
 @pytest.fixture
@@ -100,9 +106,9 @@ def test_turns_before_are_counted_and_a_damaged_entry_is_said(job):
     assert felt(job, said).turns == 1 and len(said) == 1
 
 
+@pytest.mark.usefixtures("in_memory")
 def test_the_response_of_a_saw_whose_feet_were_felt_is_nearer_the_truth_before_any_turn():
     """Four saws of the simulated workshop: its feet are found by its own physics, and felt every 0.05 mm."""
-    workbench.install()
     wrong: dict[bool, list[float]] = {True: [], False: []}
     for seed in (8022, 8043, 8074, 8029):
         machine = draw_machine(50_000 + seed, LAYOUTS["rests"].key)
@@ -118,9 +124,9 @@ def test_the_response_of_a_saw_whose_feet_were_felt_is_nearer_the_truth_before_a
     assert np.mean(wrong[True]) < 0.7 * np.mean(wrong[False])
 
 
+@pytest.mark.usefixtures("in_memory")
 def test_bolts_asks_for_the_feet_before_the_first_turn_and_no_more_once_they_were_felt():
     machine = draw_machine(58_000, LAYOUTS["rests"].key)
-    workbench.install()
     job = workbench.job_for(machine, 0.05)
     job.swept([workbench.sweep(machine, job.machine, "across")])
     assert any("truestroke feet" in warning for warning in advise(job).warnings)
