@@ -9,18 +9,12 @@ from __future__ import annotations
 import numpy as np
 from scipy.optimize import nnls
 
-from analysis.carriage import Carriage
 from analysis.felt import Felt, as_felt
 from analysis.gaps import feet_of
-from analysis.prior import Bench, Prior, misfits, state_response
+from analysis.prior import misfits, state_response
+from tests.analysis.test_resting_learn import BOLTS, PRIOR
 
-BOLTS, DRAWS, MIDDLE = 5, 48, 1050.0
-CARRIAGE = Carriage((-320.0, 320.0), (0.0, 2100.0), 1200.0, 150.0, mass_kg=60.0)
-BENCH = Bench(
-    np.linspace(100.0, 2100.0, BOLTS), np.zeros(BOLTS), 210e3 * 3.5e5, 81e3 * 6e5, CARRIAGE,
-    one_way=np.ones(BOLTS, bool), rail_mm=(-300.0, 2500.0), rail_N_mm=0.29,
-)  # fmt: skip
-PRIOR = Prior(BENCH)
+DRAWS, MIDDLE = 48, 1050.0
 B2_AND_B4_HANG = Felt(MIDDLE, np.array([0.0, 0.10, 0.0, 0.25, 0.0]), np.array([0.05, 0.15, 0.05, 0.30, 0.05]))
 
 
