@@ -29,7 +29,7 @@ KINDS = (
     "turned",
     "parked",
     "load",
-    "feet",
+    "seats",
     "taken",
     "verdict",
     "note",

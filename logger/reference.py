@@ -263,7 +263,7 @@ ENTRIES = {
     "note": "`text` and, if noted, `temperature_C`",
     "direction check": "whether a set-up's number moved as said when the tip was pressed",
     "load": "what a known mass or a panel on the carriage moved",
-    "feet": "which feet of a resting rail carry, felt with a leaf: `park_mm`, and by foot what goes and what does not",
+    "seats": "which feet of a resting rail carry, felt with a leaf: `park_mm`, and by foot what goes and what does not",
     "instrument check": "an instrument stood still and was brought back to one place: `still`, `repeats`, `floor`",
     "level zero": "a level turned end for end: `zero_mm_per_m`, `slope_mm_per_m`",
     "agreed": "a repair of a sweep, or a choice of where its positions come from, that somebody agreed to",

@@ -74,10 +74,10 @@ def before_the_first_bolt(job: Job) -> tuple[str, ...]:
         said.append(
             "The carriage's fit was not looked at: lift and press it before the first bolt (truestroke take fit)."
         )
-    if "feet" not in kinds and any(bolt.kind == "rest_only" for bolt in job.machine.bolts):
+    if "seats" not in kinds and any(bolt.kind == "rest_only" for bolt in job.machine.bolts):
         said.append(
             "Which feet carry is not known, and on a rail that only rests that is half of it: try a leaf under each "
-            "before the first bolt (truestroke feet)."
+            "before the first bolt (truestroke seats)."
         )
     if "load" not in kinds and "turned" not in kinds:
         said.append(

@@ -33,11 +33,11 @@ from analysis.state import Formed
 from analysis.touch_first import with_contact_first
 from logger.advising import inputs
 from logger.advising.carrying import bearing_words, carried_lifts, carried_of, learn_form, with_ends
-from logger.advising.feet import felt_of
 from logger.advising.loading import loads_of
 from logger.advising.places import Goal, formed_now, place_goals
 from logger.advising.resting import hanging_words, lifted, resting_lifts, resting_of
 from logger.advising.rows import situation_of
+from logger.advising.seats import felt_of
 from logger.errors import NotAllowed
 
 if TYPE_CHECKING:

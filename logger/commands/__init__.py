@@ -64,7 +64,7 @@ COMMANDS = {
     "replay": "play a recorded sweep again",
     "fit": "play and roundness of the carriage on its rail, before any bolt",
     "load": "what a known mass or a panel moves: stiffness before any bolt",
-    "feet": "which feet carry where the rail only rests, before any bolt",
+    "seats": "which feet of the rail carry where it only rests, before any bolt",
     "map": "the table's own flatness along a line, to be subtracted",
     "spots": "profile, straightness, high and low spots, verdict",
     "bolts": "which bolt, how far, and what the indicator must show",

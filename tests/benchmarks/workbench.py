@@ -14,7 +14,7 @@ import numpy as np
 from analysis.results import Findings, FloatArray
 from fixtures.workshop import SimMachine
 from logger.advising import inputs
-from logger.advising.feet import felt_data
+from logger.advising.seats import felt_data
 from logger.findings import find
 from logger.instruments import Instrument, instrument_from_text
 from logger.job import Round, TurnedBolt
@@ -59,7 +59,7 @@ def feel(job: MemoryJob, machine: SimMachine) -> None:
     low, high = job.machine.carriage.stroke_mm
     middle = 0.5 * (low + high)
     data = felt_data(job.machine, machine.feel_feet(middle), middle)
-    job.entries.append(JournalEntry("1", "2026-01-01T08:00:00+00:00", "", "feet", data))
+    job.entries.append(JournalEntry("1", "2026-01-01T08:00:00+00:00", "", "seats", data))
 
 
 def find_in_memory(job: MemoryJob, sweeps: Sequence[str], warnings: list[str]) -> dict[str, Findings]:

@@ -11,8 +11,8 @@ from fixtures.layouts import LAYOUTS
 from fixtures.workshop import draw_machine
 from logger import advice
 from logger.advising import inputs
-from logger.advising.feet import felt_data, felt_of, hung_words, parse_all
 from logger.advising.ground import ground_of
+from logger.advising.seats import felt_data, felt_of, hung_words, parse_all
 from logger.errors import NotAllowed
 from logger.job import Job
 from tests.benchmarks import workbench
@@ -80,28 +80,28 @@ def test_a_foot_left_out_is_not_taken_for_one_that_carries(job):
 
 def test_a_machine_whose_bolts_hold_both_ways_has_no_feet_to_feel(tmp_path):
     whole = Inside(tmp_path)
-    answer = whole("feet", *EVERY, "--park", "1100")
+    answer = whole("seats", *EVERY, "--park", "1100")
     assert answer.returncode == 2 and "only rests" in answer.stderr
-    assert "nothing to feel" in whole("feet").stdout
+    assert "nothing to feel" in whole("seats").stdout
 
 
 def test_what_was_felt_is_recorded_and_said(shell):
     feet = ["B1=..0.05", "B2=0.10..0.15", *EVERY[2:]]
-    assert shell("feet", *feet).returncode == 2, "where did the carriage stand?"
-    assert shell("feet", *feet, "--park", "9999").returncode == 2
-    answer = shell.json("feet", *feet, "--park", "1100")
+    assert shell("seats", *feet).returncode == 2, "where did the carriage stand?"
+    assert shell("seats", *feet, "--park", "9999").returncode == 2
+    answer = shell.json("seats", *feet, "--park", "1100")
     assert [row["bolt"] for row in answer["felt"]["feet"] if row["hangs"]] == ["B2"]
-    assert "B2 hangs by 0.10 to 0.15 mm" in shell("feet").stdout
-    assert any("lock out" in line for line in shell.json("feet")["how"])
+    assert "B2 hangs by 0.10 to 0.15 mm" in shell("seats").stdout
+    assert any("lock out" in line for line in shell.json("seats")["how"])
 
 
 def test_turns_before_are_counted_and_a_damaged_entry_is_said(job):
-    job.append("feet", **felt_data(job.machine, parse_all(EVERY, job.machine), 1100.0))
+    job.append("seats", **felt_data(job.machine, parse_all(EVERY, job.machine), 1100.0))
     assert felt(job).turns == 0 and hung_words(felt(job), NAMES) == "Every foot carries."
     job.append("turned", turned=[{"bolt": "B1", "raise_mm": 0.1, "uncertainty_mm": 0.01, "form": "thread"}])
-    job.append("feet", **felt_data(job.machine, parse_all(EVERY, job.machine), 1100.0))
+    job.append("seats", **felt_data(job.machine, parse_all(EVERY, job.machine), 1100.0))
     assert felt(job).turns == 1
-    job.append("feet", park_mm="x", feet=[{}])
+    job.append("seats", park_mm="x", feet=[{}])
     said: list[str] = []
     assert felt(job, said).turns == 1 and len(said) == 1
 
@@ -129,6 +129,6 @@ def test_bolts_asks_for_the_feet_before_the_first_turn_and_no_more_once_they_wer
     machine = draw_machine(58_000, LAYOUTS["rests"].key)
     job = workbench.job_for(machine, 0.05)
     job.swept([workbench.sweep(machine, job.machine, "across")])
-    assert any("truestroke feet" in warning for warning in advise(job).warnings)
+    assert any("truestroke seats" in warning for warning in advise(job).warnings)
     workbench.feel(job, machine)
-    assert not any("truestroke feet" in warning for warning in advise(job).warnings)
+    assert not any("truestroke seats" in warning for warning in advise(job).warnings)

@@ -100,7 +100,7 @@ def felt_of(job: Job, warnings: list[str] | None = None) -> Felt | None:
     for entry in entries():
         if entry.kind == "turned":
             turns += len(turned_in(entry))
-        elif entry.kind == "feet":
+        elif entry.kind == "seats":
             try:
                 last = _felt_in(job.machine, entry.data, turns)
             except (NotAllowed, KeyError, TypeError, ValueError) as fault:

@@ -1,4 +1,4 @@
-"""What ``feet`` does: leaves tried under every resting foot go into the journal, and what was felt last is told.
+"""What ``seats`` does: leaves tried under every resting foot go into the journal, and what was felt last is told.
 
 Why it exists: it is evidence of the state the machine is in now, and later turns are counted from there.
 """
@@ -9,7 +9,7 @@ import argparse
 import math
 from typing import Any
 
-from logger.advising.feet import felt_data, felt_of, hung_words, parse_all, resting_names
+from logger.advising.seats import felt_data, felt_of, hung_words, parse_all, resting_names
 from logger.commands import Answer
 from logger.commands._job import open_job
 from logger.errors import NotAllowed
@@ -20,13 +20,13 @@ HOW = (
     "Where the rail only rests on its bolts, some feet carry and some hang in the air:",
     "  1. Isolate and lock out the power. Park the carriage near the middle of its stroke, and clamp it.",
     "  2. Try feeler leaves between every foot and the rail, from the thinnest on; no finger goes in between.",
-    "  3. truestroke feet B1=..0.05 B2=0.10..0.15 B3=..0.05 B4=..0.05 --park 1300",
+    "  3. truestroke seats B1=..0.05 B2=0.10..0.15 B3=..0.05 B4=..0.05 --park 1300",
     "     (B2: 0.10 goes, 0.15 does not. The others: not even 0.05 goes, they carry.)",
 )
 
 
-def feet(args: argparse.Namespace) -> Answer:
-    """``truestroke feet``."""
+def seats(args: argparse.Namespace) -> Answer:
+    """``truestroke seats``."""
     job = open_job(args)
     if args.park is not None and not math.isfinite(args.park):
         raise NotAllowed("--park is not a number.", "Write it in mm.")
@@ -35,7 +35,7 @@ def feet(args: argparse.Namespace) -> Answer:
     found = parse_all(args.feet, job.machine)
     if args.park is None:
         raise NotAllowed("It is not said where the carriage stood.", "Add --park MM, its middle along the stroke.")
-    job.append("feet", **felt_data(job.machine, found, args.park))
+    job.append("seats", **felt_data(job.machine, found, args.park))
     told, lines = _told(job, args)
     return Answer({**told, "warnings": []}, [*lines, "Next: truestroke bolts. It counts on these feet from now on."])
 
