@@ -56,9 +56,7 @@ BEYOND = 1.05  # a band is not called out of reach for a hair: the model is not 
 LOW_END = 0.15  # the lower end of what the bolts may reach, as a quantile of the draws ...
 AT_FIRST = 0.04  # ... and before any turn has shown how this machine answers
 COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.04, "fewest": 0.12, "least": 0.005}
-TIGHT_mm = (
-    0.025  # of a band twice as wide a move costs twice as much: few bolts meet it, all are needed for a tight one
-)
+TIGHT_mm, WIDE = 0.025, (0.25, 2.0)  # few bolts meet a wide band, all are needed for a tight one: parts of the price
 COST_OF_TRAVEL: Mapping[str, float] = {"least": 0.4}  # per mm of thread
 
 GUARD_mm = 0.0015  # what a profile's own figures do not know: between stations, hysteresis (common practice, no source)
@@ -130,14 +128,17 @@ def advise(
 
 
 def price_of_a_move(trust: Trust, ground: Ground) -> float:
-    """What a move costs, as a part of the loss: up to twice as much where one wide band is all there is to meet.
+    """What a move costs, as a part of the loss: little where one tight band is all there is to meet, and eight times as
+    much where that is twice as wide.
 
-    Goals between several set-ups, and feet or bearings that take over from each other, are hard enough to meet.
+    Goals between several set-ups, and feet or bearings that take over from each other, have the plain price.
     """
     alone = len(ground.situation.groups) == 1 and ground.contact is None
-    level = ground.sweeps[ground.main].set_up.kind == "level"
-    wide = ground.situation.groups[0].limit / TIGHT_mm if alone and not level else 1.0
-    return COST_OF_A_MOVE[trust] * min(max(wide, 1.0), 2.0)
+    if not alone or ground.sweeps[ground.main].set_up.kind == "level":
+        return COST_OF_A_MOVE[trust]
+    little, much = WIDE
+    wider = max(ground.situation.groups[0].limit / TIGHT_mm, 1.0)
+    return COST_OF_A_MOVE[trust] * min(little * wider**3, much)
 
 
 def predict(job: Job, turned: Mapping[str, float], *, set_up: str | None = None) -> Predicted:

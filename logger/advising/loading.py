@@ -27,6 +27,7 @@ from logger.advising.turned import MM_PER
 from logger.errors import NotAllowed
 
 if TYPE_CHECKING:
+    from analysis.prior import Prior
     from logger.job import Job
     from logger.machines import Machine
 
@@ -38,7 +39,9 @@ EXAMPLE = "20kg@1300:+0.120..+0.112mm"
 ROWS = 8
 """Stations of a loaded sweep that learning looks at: a load moves a rail smoothly."""
 TOO_MUCH = 1.5
-"""So many times the width of what is believed beyond its edges: then it is the display that moved."""
+"""So many times the width of what can be beyond its edges: then it is the display that moved."""
+LN_POSSIBLE = 0.95
+"""Standard deviation of a bracket's ln stiffness where everything possible is to count as much as what is common."""
 
 _NUMBER = r"[+\-−]?\d{1,6}(?:[.,]\d{1,6})?"
 _LOAD = re.compile(
@@ -69,6 +72,11 @@ def parse(text: str, machine: Machine) -> LaidOn:
     return LaidOn(mass, _value(matched["x"]), _value(matched["before"]) * scale, _value(matched["after"]) * scale)
 
 
+def _every_possible(prior: Prior) -> Prior:
+    """The prior with brackets from possible ones evenly, where it believes most in common ones."""
+    return replace(prior, spread=replace(prior.spread, ln_stiffness_all=LN_POSSIBLE, stiffness_tail=0.0))
+
+
 def checked_mass(mass_kg: float) -> float:
     if not LEAST_kg <= mass_kg <= MOST_kg:
         raise NotAllowed(
@@ -83,7 +91,7 @@ def parked_load(
 ) -> dict[str, Any]:
     """The journal's data of masses laid on one after another. NotAllowed where they cannot be, or nothing reads there.
 
-    What the display did is held against every stiffness believed in: the wrong sign, or far too much, is refused.
+    What the display did is held against every stiffness that can be: the wrong sign, or far too much, is refused.
     """
     machine = job.machine
     _it_can_be(machine, laid, park_mm, set_up, y_mm, on_rail)
@@ -95,7 +103,7 @@ def parked_load(
         "on": "rail" if on_rail else "carriage",
         "readings": [{"mass_kg": e.mass_kg, "x_mm": e.x_mm, "before": e.before, "after": e.after} for e in laid],
     }
-    prior = inputs.prior_of(machine)
+    prior = _every_possible(inputs.prior_of(machine))
     draws = prior.draw(60)
     for each, typed in zip(_parked_in(machine, data), laid, strict=True):
         expected = load_response(prior, draws, each)[:, 0]

@@ -105,7 +105,7 @@ def test_the_simulated_saw_sinks_as_its_stiffness_says():
         machine, prior = saw(3, ranges)
         evidence = weighed(machine)
         sunk[ranges] = -float(evidence.change.mean())
-        draws = -load_response(prior, prior.draw(100), evidence).mean(axis=1)
+        draws = -load_response(prior, prior.draw(400), evidence).mean(axis=1)
         assert draws.min() < sunk[ranges] < draws.max()
     assert sunk["soft"] > 1.5 * sunk["usual"] > 2.0 * sunk["stiff"]
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from analysis.carriage import Carriage
 from analysis.prior import Bench, Prior, rails
@@ -23,11 +24,17 @@ def stiffness(bench):
     return np.exp(np.median(own, axis=0)), own.std(axis=0)
 
 
-def test_an_unknown_bracket_may_be_a_factor_of_eight_either_way():
-    middle, spread = stiffness(BENCH)
-    assert np.all((middle > 12e3) & (middle < 20e3)) and np.all(
-        (1.96 * spread > np.log(6.0)) & (1.96 * spread < np.log(11.0))
-    )
+def test_nine_machines_in_ten_have_common_brackets_and_one_in_a_hundred_is_far_from_them():
+    """5 to 50 kN/mm common, 1.5 to 200 possible (cantilever formula on common dimensions; common practice, no source).
+    A normal logarithm that holds nine in ten within the one leaves less than one in a thousand beyond the other.
+    """
+    rail, _ = rails(Prior(BENCH), Prior(BENCH).draw(4000))
+    alike = np.exp(-np.log(np.diagonal(rail.compliance, axis1=-2, axis2=-1)).mean(axis=1))
+    assert np.median(alike) == pytest.approx(16e3, rel=0.05)
+    assert 0.84 < np.mean((alike > 5e3) & (alike < 50e3)) < 0.94
+    beyond = np.mean((alike < 1.5e3) | (alike > 200e3))
+    plain = 2.0 * norm.sf(np.log(200.0 / 1.5) / np.log(50.0 / 5.0) * norm.isf(0.05))
+    assert plain < 0.001 < 0.004 < beyond < 0.02
 
 
 def test_a_measured_bracket_is_what_was_measured_and_the_others_are_like_it():
@@ -40,13 +47,13 @@ def test_a_measured_bracket_is_what_was_measured_and_the_others_are_like_it():
 
 
 def test_how_much_brackets_of_one_machine_differ_is_itself_not_known():
-    """Within a machine: a factor of 1.6 usually; in some as much as brackets of 5 to 50 kN/mm drawn one by one (log
+    """Within a machine: a factor of 1.3 usually; in some as much as brackets of 5 to 50 kN/mm drawn one by one (log
     uniform: standard deviation ln 10 / sqrt 12 = 0.66) and more. A measured one is what it is.
     """
     prior = Prior(replace(BENCH, stiffness_N_mm=np.array([np.nan] * 5 + [30e3])))
     rail, _ = rails(Prior(BENCH), Prior(BENCH).draw(400))
     within = np.log(np.diagonal(rail.compliance, axis1=-2, axis2=-1)).std(axis=1)
-    assert 0.3 < np.median(within) < 0.6 and np.quantile(within, 0.9) > np.log(10) / np.sqrt(12)
+    assert 0.2 < np.median(within) < 0.4 and np.quantile(within, 0.93) > np.log(10) / np.sqrt(12)
     rail, _ = rails(prior, prior.draw(400))
     assert np.log(rail.compliance[:, 5, 5]).std() == pytest.approx(0.2, rel=0.15)
 
