@@ -316,7 +316,7 @@ def _with_moves(machine: Machine, base: Plan, ground: Ground, price: float) -> P
         outcome = nothing  # goals between several set-ups are likely met: a turn that gains little puts them at risk
     if base.verdict.word != "inside" and (not outcome.steps or hopeless(ground, outcome, nothing)):
         again = _measured_again(ground)
-        outcome = surer(ground, ground.situation, price, nothing, again) or outcome
+        outcome = surer(ground, ground.situation, price, nothing, again, stuck=_swept_twice(ground)) or outcome
     elif base.verdict.word != "inside":
         outcome = with_hardly_seen(ground, outcome, price) or outcome
     base = replace(base, warnings=(*base.warnings, *hardly_seen(machine, ground, outcome)))
@@ -330,6 +330,10 @@ def _measured_again(ground: Ground) -> bool:
     found, limit = ground.findings.verdict, ground.situation.groups[0].limit
     if found.word == "cannot tell" and found.value <= limit < found.value + LOOK * doubt_of(ground):
         return True
+    return _swept_twice(ground)
+
+
+def _swept_twice(ground: Ground) -> bool:
     rounds = ground.state.rounds
     before = len(rounds) > 1 and not rounds[-2].turns and ground.main in rounds[-2].sweeps
     return before or len(ground.findings.sweeps) > 1

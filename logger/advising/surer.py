@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from analysis.ahead import loss_ahead
 from analysis.guided import Parks
 from analysis.results import Plan
 from analysis.situation import Outcome, Situation, ratio_and_slope
@@ -29,11 +30,18 @@ TIGHTEST = 0.5  # of the band: aimed at where the uncertainty leaves less
 LIKELY, MUCH = 0.7, 0.15  # a round this likely inside is made as it is; so much more chance is worth such bolts
 ANY = 0.01  # gain that is one at all
 SETTLED = 0.15  # so much more chance that the verdict says inside is worth a turn where it would never say so otherwise
+RISKED, SELDOM = 1.2, 0.12  # such a part of the band is passed in such a part of the draws, where a round only teaches
 NEARER = 0.9  # outside the band, a round that ends at most at this part of where it began is worth its turns
 
 
 def surer(
-    ground: Ground, situation: Situation, cost_per_move: float, nothing: Outcome, again: bool = False, made: Parks = ()
+    ground: Ground,
+    situation: Situation,
+    cost_per_move: float,
+    nothing: Outcome,
+    again: bool = False,
+    made: Parks = (),
+    stuck: bool = False,
 ) -> Outcome | None:
     """The round that ends inside by more than the uncertainty, or nearer to it; None where none is surer than standing
     still.
@@ -46,17 +54,19 @@ def surer(
     if ground.contact is not None or len(situation.groups) > 1:  # goals between set-ups have doubts of their own
         return None
     wider, far = guarded(ground, situation), float(np.median(in_the_band(ground, nothing).ratio))
-    other, _ = plan(ground, wider, cost_per_move, made=made)
+    other, still = plan(ground, wider, cost_per_move, made=made)
     if not other.steps and (far > 1.0 or again):
-        other, _ = plan(ground, wider, 0.0, insist=True, made=made)
+        other, still = plan(ground, wider, 0.0, insist=True, made=made)
     if not other.steps:
         return None
+    teaches = stuck and loss_ahead(wider, other) < still.loss - WORTH_A_TURN
     other = in_the_band(ground, other)
     gain = chance_with_doubt(ground, other) - chance_with_doubt(ground, nothing)
     nearer = float(np.median(other.ratio)) / far
     if again:
         settled = chance_with_doubt(ground, other, tight=True) - chance_with_doubt(ground, nothing, tight=True)
-        return other if max(gain, settled - SETTLED) > ANY or (far > 1.0 and nearer <= 1.0 - ANY) else None
+        better = max(gain, settled - SETTLED) > ANY or (far > 1.0 and nearer <= 1.0 - ANY)
+        return other if better or (teaches and float(np.mean(other.ratio > RISKED)) <= SELDOM) else None
     return other if gain > WORTH_A_TURN or (far > 1.0 and nearer <= NEARER) else None
 
 

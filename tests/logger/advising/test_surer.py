@@ -13,7 +13,7 @@ from analysis.chebyshev import Group
 from analysis.response import SetUp
 from analysis.results import Plan, Verdict
 from analysis.rounds import Round, Sweep, Turn
-from analysis.situation import Outcome, Situation
+from analysis.situation import Outcome, Situation, Step, loss_of
 from fixtures.workshop import draw_machine
 from logger import advice
 from logger.advising import inputs, surer
@@ -186,3 +186,23 @@ def test_swept_again_any_gain_is_better_than_a_third_sweep():
     assert surer.surer(ground, ground.situation, 0.02, still) is None
     found = surer.surer(ground, ground.situation, 0.02, still, again=True)
     assert found is not None and found.steps
+
+
+@pytest.mark.parametrize(("lift_mm", "made"), [(-0.009, True), (-0.013, False)])
+def test_stuck_at_the_edge_a_round_is_made_for_what_it_teaches_if_it_hardly_risks_anything(monkeypatch, lift_mm, made):
+    """A bolt lowers the far end by 0.3 of its lift or raises it by all of it, nobody knows which: turned by 0.009 mm it
+    tells, at worst 0.058 of 0.050 mm allowed, and the next round is sure. By 0.013 it is 0.062 in half the draws.
+    """
+    ground = ground_at([0.1, 0.1, 0.149], 0.010)
+    response = np.zeros((50, 3, 2))
+    response[:, :, 0] = np.stack([np.full(50, 0.2), np.zeros(50), np.tile([0.3, -1.0], 25)], axis=1)
+    ground.situation = replace(ground.situation, response=response)
+    still = standing(ground)
+    value = still.value + lift_mm * response[:, :, 0]
+    step = Step(0, 0, 0.1 + 0.2 * lift_mm, lift_mm, 0.1)
+    turning = Outcome((step,), value, np.full((50, 1), lift_mm), np.ptp(value, axis=1) / 0.04, 1.2)
+    unmoved = replace(still, loss=float(loss_of(np.ptp(still.value, axis=1) / 0.04).mean()))
+    monkeypatch.setattr(surer, "plan", lambda *_, **__: (turning, unmoved))
+    assert surer.surer(ground, ground.situation, 0.02, still, again=True) is None, "no gain of its own"
+    taught = surer.surer(ground, ground.situation, 0.02, still, again=True, stuck=True)
+    assert (taught is not None) == made
