@@ -39,6 +39,14 @@ def way_of_turning(bolt: Bolt, raise_mm: float) -> str:
     return "anticlockwise" if bolt.raises == "clockwise" else "clockwise"
 
 
+def most_words(bolt: Bolt, raise_at_most_mm: float | None) -> str:
+    """How far ``bolt`` is turned at most, whatever the display shows: "1/6 turn"; "" where nothing was said."""
+    if raise_at_most_mm is None:
+        return ""
+    turns = abs(raise_at_most_mm) / bolt.travel_per_turn_mm
+    return f"{fraction_words(turns)} turn{'s' if turns > 1.0 else ''}"
+
+
 def typed_turns(turns: float) -> str:
     """The same as it is typed: "1/16", "2/3", "5/4"."""
     whole, _, part = fraction_words(turns).rpartition(" ")

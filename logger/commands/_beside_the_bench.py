@@ -35,9 +35,9 @@ class Beside:
     """Phone and sound of one live view, as ``args`` ask for. A context manager."""
 
     def __init__(
-        self, args: argparse.Namespace, title: str, understand: Callable[[Reading], Meant], move: Move | None
+        self, args: argparse.Namespace, title: str, understand: Callable[[Reading], Meant], move: Move | None, how: str
     ) -> None:
-        self._args, self._title, self._understand, self._move = args, title, understand, move
+        self._args, self._title, self._understand, self._move, self._how = args, title, understand, move, how
         self._terminal: Terminal = args.terminal
         self._phone: Phone | None = None
         self._beeper: Beeper | None = None
@@ -128,7 +128,7 @@ class Beside:
 
         meant, move, units = self._latest, self._move, self._args.units
         if meant is None:
-            return Shown(title=self._title, link=link, bolt=move.bolt if move else "", how=move.turn if move else "")
+            return Shown(title=self._title, link=link, bolt=move.bolt if move else "", how=self._how)
         number, _, unit = amount(meant.height, None, meant.unit, units).rpartition(" ")
         return Shown(
             title=self._title,
@@ -141,7 +141,7 @@ class Beside:
             state=state_of(meant.height, meant.low, meant.high),
             text=meant.text,
             bolt=move.bolt if move else "",
-            how=move.turn if move else "",
+            how=self._how,
             display=f"its display shows {meant.display}",
             link=link,
         )

@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from logger.commands._stream import Source
     from logger.instruments import Instrument
     from logger.job import Job
-    from logger.machines import SetUp
+    from logger.machines import Machine, SetUp
     from logger.recorder import Recorder
     from logger.recording import Recording
 
@@ -83,12 +83,12 @@ def live(args: argparse.Namespace) -> Answer:
     if args.phone or args.sound or args.network is not None:
         from logger.commands._beside_the_bench import Beside
 
-        beside = Beside(args, f"{job.machine.name}, {name}", understand, move)
+        beside = Beside(args, f"{job.machine.name}, {name}", understand, move, _how_on_the_page(move, job.machine))
     else:
         beside = None
     with beside or nullcontext(), _relay(args.port, instrument, end, job, name) as recorder:
         if move is not None:
-            args.terminal.write(_how_to(move, args.units))
+            args.terminal.write(_how_to(move, job.machine, args.units))
         show = _of_its_channel(_heights(understand, args), job.machine.set_ups[name], instrument)
         dirt = Dirt()
         ended = _show(recorder, args.terminal, show, recorder.stop, beside, dirt)
@@ -279,11 +279,24 @@ def _planned(job: Job, set_up: str, bolt: str) -> Move:
     raise NotAllowed(f"{name} has no planned move in this round (planned: {planned}).", "See 'truestroke bolts'.")
 
 
-def _how_to(move: Move, units: Any) -> str:
+def _how_to(move: Move, machine: Machine, units: Any) -> str:
+    from logger.advising.turn_words import most_words
+
+    most = most_words(machine.bolt(move.bolt), move.raise_at_most_mm)
+    no_further = f", and after {most} at the latest" if most else ""
     return (
         f"{move.bolt}: {move.turn}; carriage parked at {position(move.park_mm, units)}; stop when the indicator shows "
-        f"{amount(move.reading_target, move.uncertainty, move.unit, units)}, then tighten the lock nut."
+        f"{amount(move.reading_target, move.uncertainty, move.unit, units)}{no_further}, then tighten the lock nut."
     )
+
+
+def _how_on_the_page(move: Move | None, machine: Machine) -> str:
+    from logger.advising.turn_words import most_words
+
+    if move is None:
+        return ""
+    most = most_words(machine.bolt(move.bolt), move.raise_at_most_mm)
+    return f"{move.turn}; stop after {most}" if most else move.turn
 
 
 # --- naming the instrument -------------------------------------------------------------------------------------------

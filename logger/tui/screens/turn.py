@@ -18,7 +18,7 @@ from textual.widget import Widget
 
 from analysis.results import Move
 from logger.advising.turn_steps import ASTRAY
-from logger.advising.turn_words import fraction_words, typed_turns
+from logger.advising.turn_words import most_words, typed_turns
 from logger.advising.turned import counted
 from logger.errors import TruestrokeError
 from logger.phone.shown import Shown
@@ -227,8 +227,7 @@ class TurnScreen(LiveBase):
         return whole if len(whole) <= STOP_CELLS else f"{stop}, or {most}"
 
     def _at_most(self) -> str:
-        turns = self.turns_at_most()
-        return "" if turns is None else f"{fraction_words(turns)} turn{'s' if turns > 1.0 else ''}"
+        return most_words(self.session.machine.bolt(self.move.bolt), self.move.raise_at_most_mm)
 
     def _wrench_lines(self, to_go: float | None) -> list[Line]:
         """Which way and how far the wrench still goes, seen from where; small turns also as the wrench end's way."""

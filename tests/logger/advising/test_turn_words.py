@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from logger.advising.turn_words import fraction_words, turn_words
+from logger.advising.turn_words import fraction_words, most_words, turn_words
 from logger.machines import Bolt
 
 
@@ -50,3 +50,9 @@ def test_one_flat_of_a_hexagon_is_a_sixth_of_the_pitch(pitch, flat_mm):
 
 def test_a_differential_screw_needs_more_turns():
     assert turn_words(bolt(pitch_mm=1.75, counter_pitch_mm=1.5), 0.125, 200) == "1/2 clockwise from below"
+
+
+@pytest.mark.parametrize(("at_most_mm", "words"), [(0.25, "1/6 turn"), (-1.875, "1 1/4 turns"), (None, "")])
+def test_how_far_at_most_is_said_of_either_way(at_most_mm, words):
+    """On a thread of 1.5 mm."""
+    assert most_words(bolt(), at_most_mm) == words

@@ -6,6 +6,7 @@ rise), end-point and minimum-zone straightness (0.080 mm) are known without any 
 """
 
 import csv
+import re
 from pathlib import Path
 
 import pytest
@@ -212,6 +213,7 @@ def test_live_guides_a_planned_bolt_to_its_own_target(swept):
     how, first, second, third, *_ = done.stdout.splitlines()
     onward, back = ("raise", "lower") if move["raise_mm"] > 0 else ("lower", "raise")
     assert move["turn"].partition(", ")[0] in how and "then tighten the lock nut" in how
+    assert re.search(r" mm, and after [0-9/ ]+ turns? at the latest, then", how), "no bolt is turned for ever"
     assert f"to go, {onward} {move['bolt']}" in first
     assert f"= here: {move['bolt']} is right" in second
     assert f"too far, {back} {move['bolt']}" in third
