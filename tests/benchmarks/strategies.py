@@ -17,7 +17,8 @@ import numpy as np
 
 from analysis.bolts import plan_round
 from analysis.results import Move, Plan
-from fixtures.workshop import SimMachine, TurnedTrue
+from fixtures.turning import TurnedTrue
+from fixtures.workshop import SimMachine
 from logger import advice
 from logger.advising.ground import ground_of
 from logger.advising.turned import HAND_MM, HAND_TURN
