@@ -66,8 +66,10 @@ def unknown_now(machine: Machine, swept: Sequence[str]) -> dict[str, tuple[float
 
 
 def sentence(extra: WouldShow) -> str:
-    """The best one, in words."""
-    gains = "; ".join(f"{of.removesuffix(' ± mm')} from ±{now:.2f} to ±{then:.3f} mm" for of, now, then in extra.gains)
+    """The best one, in words: what would be known with it. What is known so far is said where each goal is judged,
+    from the sweeps themselves; the figure here is worked out before any, and beside the other would contradict it.
+    """
+    gains = ", ".join(f"{of.removesuffix(' ± mm')} to ±{then:.3f} mm" for of, _, then in extra.gains)
     return f"One more set-up would show most for its work: {extra.what}. It would tell {gains}."
 
 
