@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis.ahead import loss_ahead
+from analysis.bolts import SELDOM, WORSE
 from analysis.guided import Parks
 from analysis.results import Plan
 from analysis.situation import Outcome, Situation, ratio_and_slope
@@ -30,7 +31,6 @@ TIGHTEST = 0.5  # of the band: aimed at where the uncertainty leaves less
 LIKELY, MUCH = 0.7, 0.15  # a round this likely inside is made as it is; so much more chance is worth such bolts
 ANY = 0.01  # gain that is one at all
 SETTLED = 0.15  # so much more chance that the verdict says inside is worth a turn where it would never say so otherwise
-RISKED, SELDOM = 1.2, 0.12  # such a part of the band is passed in such a part of the draws, where a round only teaches
 NEARER = 0.9  # outside the band, a round that ends at most at this part of where it began is worth its turns
 
 
@@ -66,7 +66,7 @@ def surer(
     if again:
         settled = chance_with_doubt(ground, other, tight=True) - chance_with_doubt(ground, nothing, tight=True)
         better = max(gain, settled - SETTLED) > ANY or (far > 1.0 and nearer <= 1.0 - ANY)
-        return other if better or (teaches and float(np.mean(other.ratio > RISKED)) <= SELDOM) else None
+        return other if better or (teaches and float(np.mean(other.ratio > WORSE)) <= SELDOM) else None
     return other if gain > WORTH_A_TURN or (far > 1.0 and nearer <= NEARER) else None
 
 

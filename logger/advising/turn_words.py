@@ -11,6 +11,7 @@ from fractions import Fraction
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from analysis.results import Move
     from logger.machines import Bolt
 
 PARTS = (1, 2, 3, 4, 6, 8, 12, 16)
@@ -45,6 +46,12 @@ def most_words(bolt: Bolt, raise_at_most_mm: float | None) -> str:
         return ""
     turns = abs(raise_at_most_mm) / bolt.travel_per_turn_mm
     return f"{fraction_words(turns)} turn{'s' if turns > 1.0 else ''}"
+
+
+def turn_and_most_words(bolt: Bolt, move: Move) -> str:
+    """The turn of a move and where it ends at the latest, for a page that has no room for steps."""
+    most = most_words(bolt, move.raise_at_most_mm)
+    return f"{move.turn}; stop after {most}" if most else move.turn
 
 
 def typed_turns(turns: float) -> str:

@@ -81,9 +81,11 @@ def live(args: argparse.Namespace) -> Answer:
     move = _planned(job, name, args.bolt) if args.bolt else None
     understand = meaning(job.machine, job.machine.set_ups[name], instrument, args, move)
     if args.phone or args.sound or args.network is not None:
+        from logger.advising.turn_words import turn_and_most_words
         from logger.commands._beside_the_bench import Beside
 
-        beside = Beside(args, f"{job.machine.name}, {name}", understand, move, _how_on_the_page(move, job.machine))
+        how = turn_and_most_words(job.machine.bolt(move.bolt), move) if move is not None else ""
+        beside = Beside(args, f"{job.machine.name}, {name}", understand, move, how)
     else:
         beside = None
     with beside or nullcontext(), _relay(args.port, instrument, end, job, name) as recorder:
@@ -288,15 +290,6 @@ def _how_to(move: Move, machine: Machine, units: Any) -> str:
         f"{move.bolt}: {move.turn}; carriage parked at {position(move.park_mm, units)}; stop when the indicator shows "
         f"{amount(move.reading_target, move.uncertainty, move.unit, units)}{no_further}, then tighten the lock nut."
     )
-
-
-def _how_on_the_page(move: Move | None, machine: Machine) -> str:
-    from logger.advising.turn_words import most_words
-
-    if move is None:
-        return ""
-    most = most_words(machine.bolt(move.bolt), move.raise_at_most_mm)
-    return f"{move.turn}; stop after {most}" if most else move.turn
 
 
 # --- naming the instrument -------------------------------------------------------------------------------------------

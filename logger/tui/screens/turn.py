@@ -18,7 +18,7 @@ from textual.widget import Widget
 
 from analysis.results import Move
 from logger.advising.turn_steps import ASTRAY
-from logger.advising.turn_words import most_words, typed_turns
+from logger.advising.turn_words import most_words, turn_and_most_words, typed_turns
 from logger.advising.turned import counted
 from logger.errors import TruestrokeError
 from logger.phone.shown import Shown
@@ -161,8 +161,7 @@ class TurnScreen(LiveBase):
         )
 
     def on_phone(self, now: Now) -> Shown:
-        most = self._at_most()
-        how = f"{self.move.turn}; stop after {most}" if most else self.move.turn
+        how = turn_and_most_words(self.session.machine.bolt(self.move.bolt), self.move)
         return replace(super().on_phone(now), bolt=self.move.bolt, how=how, target=self.target)
 
     def heard(self, now: Now) -> tuple[float | None, bool]:
