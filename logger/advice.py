@@ -62,7 +62,7 @@ COST_OF_TRAVEL: Mapping[str, float] = {"least": 0.4}  # per mm of thread
 GUARD_mm = 0.0015  # what a profile's own figures do not know: between stations, hysteresis (common practice, no source)
 STRAY_mm = 0.5  # further from what is expected a parked display is not that of this sweep
 FINE = 0.85  # goals between set-ups that keep this part of their limit are left alone: turning puts them at risk
-LIKELY, RISKED = 0.4, 0.12
+LIKELY, RISKED = 0.6, 0.06
 LOOK = 0.75  # part of a sweep's uncertainty that is left once it was swept twice (noise halves, its other half stays)
 SURE_ENOUGH = 0.95  # a chance of being inside at which a round is ended before its last move
 

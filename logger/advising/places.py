@@ -90,9 +90,10 @@ class Goal:
 
     @property
     def planned_covariance(self) -> FloatArray:
-        """What a plan reckons with: how far the goal is unknown is no part of what a move does to it.
+        """What a plan reckons with: most of how far the goal is unknown.
 
-        With all of it in the draws the worst goal of a draw is the one known worst, and no move seems to help.
+        With too little of it a goal half seen is brought just inside and is outside in truth; with all of it the worst
+        goal of a draw is the one known worst, and no move seems to help.
         """
         return self.covariance * PLANNED_PART
 
@@ -129,7 +130,7 @@ def place_goals(
     return [goal for goal in (*goals, run, _rise_of(run, band)) if _shape_doubt(goal.covariance) <= KNOWN * goal.limit]
 
 
-PLANNED_PART = 0.15
+PLANNED_PART = 0.7
 KNOWN = 3.0  # a goal known worse than so many times what is allowed is not aimed at
 
 

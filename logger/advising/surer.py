@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 WORTH_A_TURN = 0.05  # so much more chance of being inside makes a turn better than measuring again
 LEAST_SEEN = 0.02  # mm of the display per mm of thread by which a bolt may still be guided, where nothing else helps
-ONE_STEP_mm = 0.3  # further such a bolt is not moved in one round: where nobody looks it does ten times as much
+ONE_STEP_mm = 0.6  # further such a bolt is not moved in one round: where nobody looks it does ten times as much
 TIGHTEST = 0.5  # of the band: aimed at where the uncertainty leaves less
 LIKELY, MUCH = 0.7, 0.15  # a round this likely inside is made as it is; so much more chance is worth such bolts
 ANY = 0.01  # gain that is one at all
