@@ -1,29 +1,36 @@
 """The real view: a stand at the blade, a stand at the spindle, and a level at stops for pitch and roll.
 
-Run: ``python -m tests.benchmarks.real_view [--machines 200] [--skip 0]``. Not a test. The table is 0.3 to 0.5 of the
-stroke, so no stand sees the ends of it: what the carriage does there, at the places and over the whole stroke is only
-known from all set-ups together. Every round sweeps all four, plans, and turns until the display shows the target.
+Run: ``python -m tests.benchmarks.real_view --mapped [--machines 200] [--skip 0] [--told]``. Not a test. The table is
+0.3 to 0.5 of the stroke, so no stand sees the ends of it: what the carriage does there, at the places and over the
+whole stroke is only known from all set-ups together. Every round sweeps all four, plans, and turns until the display
+shows the target.
 
 What counts is the noise-free truth after the last move of a round: the carriage's height at every place (heave, lever
 of the pitch, arm of the roll; the form of its top is no bolt's affair) over the whole pass of a board within the band,
 and its run over the whole stroke within twice the band (the limit the rail's check uses). ``rise`` also counts the
 end-to-end rise against the band itself. Machines whose bolts cannot reach 0.8 of it (true response, Chebyshev) are left
-out; those inside at the start are listed apart.
+out; those inside at the start are listed apart. ``--told``: the planner is given the true response and has nothing
+left to learn: what remains then is what these set-ups do not tell.
 """
 
 from __future__ import annotations
 
 import argparse
 import time
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterator
+from contextlib import contextmanager, nullcontext
+from dataclasses import dataclass, field, fields, replace
+from typing import Any
 
 import numpy as np
 
 from analysis.chebyshev import Group, chebyshev_lifts
+from analysis.learn import Learned
 from analysis.results import FloatArray, IntArray, Plan
 from fixtures.layouts import LAYOUTS, Layout, PlacePlan
 from fixtures.workshop import SimMachine, draw_machine
 from logger import advice
+from logger.advising import ground
 from logger.advising.places import STROKE_PART
 from tests.benchmarks.strategies import recorded, turned_as_said
 from tests.benchmarks.workbench import MemoryJob, install, job_for, sweep
@@ -181,6 +188,44 @@ def advised(machine: SimMachine, band_mm: float, mapped: bool) -> Way:
     return way
 
 
+class Told(Learned):
+    """What was learned, with the true response of one machine in every draw."""
+
+    machine: SimMachine
+
+    def state_response(self, s_mm: FloatArray) -> FloatArray:
+        """Response of (heave, pitch, roll) to the bolts, the same in every draw: (draws, stations, 3, bolts)."""
+        s = np.clip(s_mm, *self.machine.layout.carriage.stroke_mm)
+        now, columns = self.machine.pose(s), []
+        for index in range(len(self.machine.bolts)):
+            twin = self.machine.copy()
+            twin.thread_mm[index] += 0.01
+            then = twin.pose(s)
+            moved = (then.heave_mm - now.heave_mm, then.pitch - now.pitch, then.roll - now.roll)
+            columns.append(np.stack(moved, axis=1) / 0.01)
+        return np.repeat(np.stack(columns, axis=-1)[None], len(self.coordinates), axis=0)
+
+    physics_response = state_response
+
+
+@contextmanager
+def told(machine: SimMachine) -> Iterator[None]:
+    """Let the advice know the true response of this machine."""
+    really = ground._learned
+
+    def knows(*args: Any, **kwargs: Any) -> Learned:
+        learned = really(*args, **kwargs)
+        given = Told(**{each.name: getattr(learned, each.name) for each in fields(learned)})
+        object.__setattr__(given, "machine", machine)
+        return given
+
+    ground._learned = knows
+    try:
+        yield
+    finally:
+        ground._learned = really
+
+
 def oracle(machine: SimMachine, band_mm: float) -> bool:
     """One round with the true response and a perfect hand: what is there to be had (the bound, not a strategy)."""
     return best(machine, band_mm) <= 1.0
@@ -199,6 +244,7 @@ def main() -> None:
     parser.add_argument("--skip", type=int, default=0)
     parser.add_argument("--band", type=float, default=0.05)
     parser.add_argument("--mapped", action="store_true", help="the owner has mapped the table along the edge's line")
+    parser.add_argument("--told", action="store_true", help="the true response is known")
     parser.add_argument("--verbose", action="store_true")
     parser.add_argument("--minutes", type=float, default=1e9, help="stop drawing machines after this long")
     parser.add_argument("--only", nargs="*", type=int, help="these machines")
@@ -225,7 +271,8 @@ def main() -> None:
         counts[kind] = counts.get(kind, 0) + 1
         if kind != "reachable":
             continue
-        way = advised(machine, args.band, args.mapped)
+        with told(machine) if args.told else nullcontext():
+            way = advised(machine, args.band, args.mapped)
         ways.append(way)
         by_layout.setdefault(machine.layout.key, []).append(way)
         if args.verbose:

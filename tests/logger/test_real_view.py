@@ -50,6 +50,15 @@ def test_every_place_and_the_whole_stroke_are_known_to_their_doubt(view):
     assert float(np.ptp(goals[RISE].value)) == pytest.approx(rises(machine), abs=0.08)
 
 
+def test_a_goal_half_seen_is_planned_with_most_of_its_doubt(view):
+    """Planned as if it were known, a run over the stroke is brought just inside on paper and is outside in truth."""
+    _, job, found = view
+    for goal in place_goals(job.machine, found, inputs.carriage_of(job.machine)):
+        reckoned, unknown = np.diag(goal.planned_covariance), np.diag(goal.covariance)
+        assert np.all(np.sqrt(reckoned) >= 0.8 * np.sqrt(unknown))
+        assert np.all(reckoned <= unknown)
+
+
 def test_one_stand_alone_is_not_taken_for_the_whole_stroke(view):
     _, job, found = view
     alone = whole_stroke(job.machine, found[-1:])
