@@ -15,12 +15,12 @@ import numpy as np
 
 from analysis.guided import reach_mm
 from analysis.response import reading_weights
-from analysis.results import Move, PlaceFinding, Plan, Predicted, Verdict
+from analysis.results import Move, Plan, Predicted, Verdict
 from analysis.situation import Outcome
-from analysis.uncertainty import peak_to_valley
 from analysis.units import reading_from_height
 from logger.advising import inputs
 from logger.advising.doubts import refuse_roll_on_one_line, round_words
+from logger.advising.enough import rest_is_fine, with_its_ends
 from logger.advising.extra_set_ups import would_show
 from logger.advising.fitness import before_the_first_bolt, stop_for_play
 from logger.advising.ground import (
@@ -59,9 +59,7 @@ COST_OF_A_MOVE: Mapping[str, float] = {"chance": 0.005, "few": 0.04, "fewest": 0
 TIGHT_mm, WIDE = 0.025, (0.25, 2.0)  # few bolts meet a wide band, all are needed for a tight one: parts of the price
 COST_OF_TRAVEL: Mapping[str, float] = {"least": 0.4}  # per mm of thread
 
-GUARD_mm = 0.0015  # what a profile's own figures do not know: between stations, hysteresis (common practice, no source)
 STRAY_mm = 0.5  # further from what is expected a parked display is not that of this sweep
-FINE = 0.85  # goals between set-ups that keep this part of their limit are left alone: turning puts them at risk
 LIKELY, RISKED = 0.6, 0.06
 LOOK = 0.75  # part of a sweep's uncertainty that is left once it was swept twice (noise halves, its other half stays)
 SURE_ENOUGH = 0.95  # a chance of being inside at which a round is ended before its last move
@@ -106,14 +104,14 @@ def advise(
         not_seen=not_seen_by_any(job.machine, list(ground.state.current.values()), lying),
         warnings=(*ground.warnings, *round_words(ground.state, job.machine, ground.main)),
     )
-    base = replace(base, verdict=_with_its_ends(base.verdict, ground))
+    base = replace(base, verdict=with_its_ends(base.verdict, ground))
     if (play := stop_for_play(job)) is not None:
         return replace(base, why=(play,))
     if ground.state.number == 1 and not made_so_far:
         base = replace(base, warnings=(*base.warnings, *before_the_first_bolt(job)))
     if ground.state.turned_since and not made_so_far:
         return _sweep_first(base, ground)
-    if base.verdict.word == "inside" and not made_so_far and _rest_is_fine(ground, base.places):
+    if base.verdict.word == "inside" and not made_so_far and rest_is_fine(ground, base.places):
         return replace(base, why=("What was swept is inside by more than the uncertainty; leave the bolts alone.",))
     low_end = LOW_END if len(ground.lifts.bolt) else AT_FIRST
     unknown = ground.learned.prior.bench.rests and not len(ground.lifts.bolt)  # on which feet it can rest is not known
@@ -225,55 +223,6 @@ def _refuse_a_stray_display(machine: Machine, ground: Ground, move: ParkedMove, 
             f"was turned; {move.before:+.3f} mm was given, more than {allowed:.1f} mm away.",
             "Was the indicator moved, zeroed again, or off the edge? Sweep again, or give the thread travel instead.",
         )
-
-
-def _with_its_ends(verdict: Verdict, ground: Ground) -> Verdict:
-    """Inside only if the last centimetres before the ends, carried on straight from the profile, do not say otherwise.
-
-    An indicator loses the edge of the top a little before it is at its end, and where the carriage slopes the extremes
-    of its run are just there.
-    """
-    sweep, group = ground.sweeps[ground.main], ground.situation.groups[0]
-    if verdict.word != "inside":
-        return verdict
-    width, uncertainty = peak_to_valley(sweep.value, sweep.covariance)
-    uncertainty = float(np.hypot(uncertainty, GUARD_mm * (1.0 if sweep.set_up.kind != "level" else 5.0)))
-    if width + uncertainty <= group.limit:
-        return _as_the_same_state_said(verdict, ground)
-    reason = (
-        f"Carried on to the ends of the stretch at {sweep.s_mm[0]:.0f} and {sweep.s_mm[-1]:.0f} mm the peak to "
-        f"valley is {width:.3f} ± {uncertainty:.3f} {verdict.unit}; at most {group.limit:.3f} allowed."
-    )
-    return Verdict("cannot tell", width, uncertainty, None, group.limit, verdict.unit, reason)
-
-
-def _as_the_same_state_said(verdict: Verdict, ground: Ground) -> Verdict:
-    """Inside only if the mean of all sweeps of this state says so: swept often enough, one of them will by luck."""
-    rounds, main = ground.state.rounds, ground.main
-    widths = [ground.findings.extremes.peak_to_valley]
-    for earlier in reversed(rounds[:-1]):
-        if earlier.turns or main not in earlier.sweeps or earlier.visit != rounds[-1].visit:
-            break
-        widths.append(peak_to_valley(earlier.sweeps[main].value, earlier.sweeps[main].covariance)[0])
-    mean, doubt = float(np.mean(widths)), doubt_of(ground)
-    limit = ground.situation.groups[0].limit
-    if len(widths) == 1 or mean + doubt <= limit:
-        return verdict
-    reason = (
-        f"Over {len(widths)} sweeps of this state the peak to valley is {mean:.3f} ± {doubt:.3f} {verdict.unit} in the "
-        f"mean; at most {limit:.3f} allowed."
-    )
-    return Verdict("cannot tell", mean, doubt, None, limit, verdict.unit, reason)
-
-
-def _rest_is_fine(ground: Ground, places: Sequence[PlaceFinding]) -> bool:
-    """Nothing else that was swept or seen in this round is outside, and the goals between the set-ups are met."""
-    others = [each.verdict.word for name, each in ground.state.current.items() if name in ground.sweeps]
-    if "outside" in others or any(place.verdict == "outside" for place in places if place.seen):
-        return False
-    situation = ground.situation
-    goals = [group for group in situation.groups if group.name not in ground.sweeps]
-    return all(float(np.ptp(situation.value[goal.rows])) <= FINE * goal.limit for goal in goals)
 
 
 def _unseen(machine: Machine, ground: Ground) -> tuple[str, ...]:

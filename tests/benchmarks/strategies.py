@@ -20,6 +20,7 @@ from analysis.results import Move, Plan
 from fixtures.turning import TurnedTrue
 from fixtures.workshop import SimMachine
 from logger import advice
+from logger.advising.enough import with_its_ends
 from logger.advising.ground import ground_of
 from logger.advising.turned import HAND_MM, HAND_TURN
 from logger.job import TurnedBolt
@@ -125,7 +126,7 @@ def oracle(machine: SimMachine, job: MemoryJob, set_up: str, band_mm: float) -> 
         job.records.clear()
         job.swept([sweep(machine, job.machine, set_up)])
         ground = ground_of(job, None, ())  # type: ignore[arg-type]
-        if advice._with_its_ends(ground.findings.verdict, ground).word == "inside":
+        if with_its_ends(ground.findings.verdict, ground).word == "inside":
             way.accepted = index
             way.truth(machine, set_up, band_mm)
             break

@@ -12,7 +12,6 @@ import pytest
 from analysis.chebyshev import Group
 from analysis.response import SetUp
 from analysis.results import Plan, Verdict
-from analysis.rounds import Round, Sweep, Turn
 from analysis.situation import Outcome, Situation, Step, loss_of
 from fixtures.workshop import draw_machine
 from logger import advice
@@ -116,25 +115,6 @@ def test_words_say_what_else_would_help_and_a_third_sweep_is_not_asked_for():
     assert outside.next == "sweep" and "hardly sees B2" in outside.why[0]
     seen = ground_at([0.1, 0.1, 0.147], 0.010, least_gain=0.02)
     assert surer.no_turn_helps(machine, base_of("outside"), seen, False, True).next == "stop"
-
-
-def test_swept_often_enough_one_sweep_is_inside_by_luck_and_is_not_believed():
-    """0.047, 0.047 and 0.040 mm of 0.050 +-0.007: their mean, 0.0447, is not inside by the uncertainty."""
-
-    def swept(width):
-        return Sweep(
-            SetUp("carried"), np.array([0.0, 50.0, 100.0]), np.array([0.1, 0.1 + width, 0.1]), np.zeros((3, 3))
-        )
-
-    ground = ground_at([0.1, 0.14, 0.1], 0.007)
-    ground.findings.extremes.peak_to_valley = 0.040
-    rounds = [Round({"along": swept(width)}) for width in (0.047, 0.047, 0.040)]
-    ground.state = SimpleNamespace(rounds=tuple(rounds))
-    inside = Verdict("inside", 0.040, 0.007, None, 0.05, "mm", "")
-    assert advice._as_the_same_state_said(inside, ground).word == "cannot tell"
-    rounds[1] = replace(rounds[1], turns=(Turn(0, 0.1, 0.01),))  # what was swept before a turn is another state's
-    ground.state = SimpleNamespace(rounds=tuple(rounds))
-    assert advice._as_the_same_state_said(inside, ground) is inside
 
 
 def test_a_saw_swept_again_and_again_at_the_edge_of_its_band_gets_a_turn(monkeypatch):
