@@ -19,6 +19,7 @@ Parks = tuple[tuple[int, int], ...]
 """The round's turns in order: (bolt, park row)."""
 
 PARKS_TRIED = 10
+MOST_mm = 1.5  # further no bolt is turned to true a rail that was true once (common practice, no source)
 LEAST_GAIN = 0.02  # a display that moves less than this per mm of thread says nothing of the thread
 
 
@@ -65,9 +66,10 @@ def play(
 
 def reach_mm(expected_mm: float) -> float:
     """How far a bolt is turned at most, where ``expected_mm`` was said: further, and the machine is another than was
-    thought. The user is told, and the draws are played through with it.
+    thought; and never further than bolts are turned at all, unless that was said. The user is told, and the draws are
+    played through with it.
     """
-    return 3.0 * abs(expected_mm) + 0.1
+    return min(3.0 * abs(expected_mm) + 0.1, max(MOST_mm, abs(expected_mm)))
 
 
 def targets_for(value: FloatArray, middle: FloatArray, steps: Parks, lifts_mm: FloatArray) -> FloatArray:

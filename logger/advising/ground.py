@@ -18,7 +18,7 @@ from analysis.carried import Carried
 from analysis.contact_plan import best_in_contact, plan_in_contact
 from analysis.diagnose import STRANGE, odd_turns
 from analysis.felt import Felt
-from analysis.guided import Parks
+from analysis.guided import MOST_mm, Parks
 from analysis.learn import Changes, Learned, Lifts, learn
 from analysis.load import Loaded
 from analysis.prior import Prior
@@ -46,7 +46,6 @@ if TYPE_CHECKING:
 
 DRAWS = 200
 STATIONS = 40  # stations of a set-up the planner looks at: the profile is smooth between them
-EVER_mm = 1.5  # further than this no bolt is turned to true a rail that was true once (common practice, no source)
 DOUBTED_PART = 0.4
 MODEL_ERROR_PART, CONTACT_ERROR_PART = 0.02, 0.12
 UNEXPLAINED = 1.5  # mean square of whitened residuals that machines like those believed in hardly ever leave
@@ -286,8 +285,8 @@ def main_alone(ground: Ground, one_round: bool = False) -> Situation:
         covariance=situation.covariance[np.ix_(rows, rows)],
         response=situation.response[:, rows] if one_round else _physics_rows(ground),
         groups=(group,),
-        lowest_mm=situation.lowest_mm if one_round else np.maximum(ground.thread_mm[0], -EVER_mm),
-        highest_mm=situation.highest_mm if one_round else np.minimum(ground.thread_mm[1], EVER_mm),
+        lowest_mm=situation.lowest_mm if one_round else np.maximum(ground.thread_mm[0], -MOST_mm),
+        highest_mm=situation.highest_mm if one_round else np.minimum(ground.thread_mm[1], MOST_mm),
     )
 
 
