@@ -39,7 +39,7 @@ def play(
 ) -> Played:
     """Play a round of (bolt, park) turns to ``targets`` in every draw.
 
-    With ``expected`` lifts a user stops when a bolt has gone three times as far as was said; without, never.
+    With ``expected`` lifts a user stops when a bolt has gone as far as ``reach_mm`` of what was said; without, never.
     """
     value = errors.value
     draws, count = len(value), len(steps)

@@ -130,7 +130,7 @@ def place_goals(
     return [goal for goal in (*goals, run, _rise_of(run, band)) if _shape_doubt(goal.covariance) <= KNOWN * goal.limit]
 
 
-PLANNED_PART = 0.7
+PLANNED_PART = 0.7  # of a goal's covariance
 KNOWN = 3.0  # a goal known worse than so many times what is allowed is not aimed at
 
 
