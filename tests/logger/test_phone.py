@@ -22,7 +22,7 @@ from tests.browser import CHROMIUM, MISSING, Browser
 
 SHOWN = Shown(
     "Kiln Street, across", "+0.084", "mm", 0.084, 0.092, 0.102, 0.097, "low", "▼ 0.013 to go, raise B3", "B3",
-    "1/50 turn, clockwise from below", "display +0.084", "receiving",
+    "1/50 turn, clockwise from below; stop after 1/4 turn", "display +0.084", "receiving",
 )  # fmt: skip
 
 
@@ -332,7 +332,7 @@ def telling(phone):
 def test_in_a_browser_at_phone_size_it_shows_number_bolt_and_what_is_to_go(phone, telling, browser, tmp_path):
     browser.open(phone.url)
     assert browser.wait_for("document.body.innerText.includes('to go, raise B3')")
-    for expected in ("+0.084", "mm", "B3", "1/50 turn, clockwise from below", "display +0.084"):
+    for expected in ("+0.084", "mm", "B3", "1/50 turn, clockwise from below; stop after 1/4 turn", "display +0.084"):
         assert expected in browser.text()
     assert browser.value("document.body.className.trim()") == "low"
     assert browser.value("document.documentElement.scrollWidth <= innerWidth")

@@ -247,7 +247,7 @@ def test_plain_shows_ascii_only():
                     assert "stop at +0.089 +-0.004" in shown(app)
                     assert "B3 up 1/50 turn, clockwise from below" in shown(app)
                 if scene is scene_findings:
-                    assert "... w says all" in shown(app)
+                    assert "for the least ... w says all" in shown(app)  # and not in the middle of a word
 
     run(scenario())
 

@@ -230,7 +230,8 @@ class FindingsScreen(Sheet):
             lines += [[(f"  {part}", SOFT)] for part in wrap(text, width)]
         room = max(LINES_AFTER, self.query_one("#after", Lines).size.height)
         if len(lines) > room:
-            words = lines[room - 1][0][0][: self.app.size.width - 17].rstrip()
+            words, most = lines[room - 1][0][0], self.app.size.width - 17
+            words = words if len(words) <= most else words[:most].rsplit(" ", 1)[0]  # never in the middle of a word
             lines = [*lines[: room - 1], [(f"{words} … w says all", SOFT)]]
         return lines
 
