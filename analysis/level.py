@@ -35,6 +35,18 @@ class Reversal:
 
 
 @dataclass(frozen=True, slots=True)
+class OnTable:
+    """What a level shows lying along the table's plane, the same way round as on the carriage (k = 1).
+
+    Its own zero error and the base's slope are both in it, as they are in every reading on the carriage: less this, a
+    reading there is the carriage's pitch against the table.
+    """
+
+    slope_mm_per_m: float
+    standard_uncertainty_mm_per_m: float
+
+
+@dataclass(frozen=True, slots=True)
 class Settled:
     """What a damped reading comes to.
 
@@ -56,6 +68,27 @@ def reversal(normal: float, reversed_: float, standard_uncertainty: float = 0.0)
     is that of one reading.
     """
     return Reversal((normal - reversed_) / 2, (normal + reversed_) / 2, standard_uncertainty / math.sqrt(2))
+
+
+def laid_along(
+    slope_mm_per_m: FloatArray,
+    standard_uncertainty_mm_per_m: FloatArray,
+    length_mm: float,
+    ends_mm: tuple[float, float] = (0.0, 0.0),
+    ends_u_mm: tuple[float, float] = (0.0, 0.0),
+) -> OnTable:
+    """A level set down foot to foot over ``length_mm`` of the table: readings and uncertainties (places,), k = 1.
+
+    Foot to foot the form between the two ends drops out of the mean (the angular method of ISO 230-1:2012 turned
+    round); ``ends_mm``: how high the table stands over its own plane at the two ends, with ``ends_u_mm`` (k = 1).
+    Raises ValueError for no reading or no length.
+    """
+    if not len(slope_mm_per_m) or not length_mm > 0:
+        raise ValueError(f"{len(slope_mm_per_m)} readings over {length_mm:g} mm say no slope.")
+    rise = 1000.0 * (ends_mm[1] - ends_mm[0]) / length_mm
+    own = math.sqrt(float(np.sum(np.square(standard_uncertainty_mm_per_m)))) / len(slope_mm_per_m)
+    form = 1000.0 * math.hypot(*ends_u_mm) / length_mm
+    return OnTable(float(np.mean(slope_mm_per_m)) - rise, math.hypot(own, form))
 
 
 def acceleration_as_slope(acceleration_m_per_s2: float) -> float:

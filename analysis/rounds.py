@@ -7,12 +7,13 @@ never counts one sweep's error as two independent ones.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from analysis.carriage import Carriage
 from analysis.learn import Changes, Lifts
+from analysis.level import OnTable
 from analysis.response import SetUp, reading_weights
 from analysis.results import BoolArray, FloatArray, IntArray
 
@@ -30,13 +31,18 @@ SHIFTED_mm = 0.1  # an indicator touched after the sweep shows itself in the fir
 
 @dataclass(frozen=True)
 class Sweep:
-    """One set-up's profile in one round: quantity ``value`` (stations,) at ``s_mm`` with its ``covariance``."""
+    """One set-up's profile in one round: quantity ``value`` (stations,) at ``s_mm`` with its ``covariance``.
+
+    ``on_table``: what a level shows lying along the table, in the quantity's sense and over the same zero; None where
+    nobody laid it there.
+    """
 
     set_up: SetUp
     s_mm: FloatArray
     value: FloatArray
     covariance: FloatArray
     zero_known: bool = True
+    on_table: OnTable | None = None
 
 
 @dataclass(frozen=True)
@@ -92,13 +98,8 @@ def thinned(sweep: Sweep, count: int) -> Sweep:
         return sweep
     wanted = np.linspace(sweep.s_mm[0], sweep.s_mm[-1], count)
     chosen = np.unique(np.abs(sweep.s_mm[None, :] - wanted[:, None]).argmin(axis=1))
-    return Sweep(
-        sweep.set_up,
-        sweep.s_mm[chosen],
-        sweep.value[chosen],
-        sweep.covariance[np.ix_(chosen, chosen)],
-        sweep.zero_known,
-    )
+    covariance = sweep.covariance[np.ix_(chosen, chosen)]
+    return replace(sweep, s_mm=sweep.s_mm[chosen], value=sweep.value[chosen], covariance=covariance)
 
 
 def extended(sweep: Sweep, low_mm: float, high_mm: float) -> Sweep:
@@ -130,12 +131,11 @@ def extended(sweep: Sweep, low_mm: float, high_mm: float) -> Sweep:
         covariance = np.insert(
             np.insert(sweep.covariance, place, across, axis=0), place, np.insert(across, place, own), axis=1
         )
-        sweep = Sweep(
-            sweep.set_up,
-            np.insert(sweep.s_mm, place, end_mm),
-            np.insert(sweep.value, place, float(mix @ sweep.value)),
-            covariance,
-            sweep.zero_known,
+        sweep = replace(
+            sweep,
+            s_mm=np.insert(sweep.s_mm, place, end_mm),
+            value=np.insert(sweep.value, place, float(mix @ sweep.value)),
+            covariance=covariance,
         )
     return sweep
 

@@ -25,7 +25,7 @@ from analysis.response import reading_weights
 from analysis.results import BoolArray, FloatArray, IntArray
 from analysis.rounds import Round, Sweep, own_errors, thinned
 from analysis.running import LN_HOLLOW, Grid, Knots, Running, gives, grid_at, knots_of, responses_of, start_of
-from analysis.state import LEVEL_ZERO_mm_per_m, share_table, share_top_form
+from analysis.state import base_under, share_table, share_top_form, zero_doubt
 
 STATIONS, EARLIER = 20, 14  # of each sweep of the present state, and of those before it
 DRIFT_mm, DRIFT_LENGTH_mm = 0.3, 400.0  # what a form may change by between visits: earlier ones tell changes only
@@ -77,7 +77,9 @@ def seen_in(rounds: tuple[Round, ...], carriage: Carriage, table_mapped: bool) -
     return lifts, Seen(
         s_mm=np.concatenate(stations),
         weights=np.concatenate([reading_weights(u, carriage, s) for u, s in zip(set_ups, stations, strict=True)]),
-        value=np.concatenate([*(sweep.value for sweep in sweeps), np.array([each.change for _, each in parked])]),
+        value=np.concatenate(
+            [*(sweep.value - base_under(sweep) for sweep in sweeps), np.array([each.change for _, each in parked])]
+        ),
         covariance=covariance,
         after=np.concatenate([none, *of_sweeps, *(1.0 * (made <= index)[None] for index, _ in parked)]),
         before=np.concatenate([none, np.zeros((swept, len(turns))), *(1.0 * (made < i)[None] for i, _ in parked)]),
@@ -100,7 +102,7 @@ def _noise(sweeps: list[Sweep], visits: list[int], carriage: Carriage, table_map
         for j, other in enumerate(sweeps):
             there = slice(starts[j], starts[j + 1])
             if one.set_up == other.set_up and one.set_up.kind == "level":
-                noise[here, there] += LEVEL_ZERO_mm_per_m**2
+                noise[here, there] += zero_doubt(one) * zero_doubt(other)
             if visits[i] == visits[j] != visits[-1] and one.set_up == other.set_up:
                 apart = (one.s_mm[:, None] - other.s_mm) / DRIFT_LENGTH_mm
                 unit = 1.0 if one.set_up.kind != "level" else 1000.0 / DRIFT_LENGTH_mm

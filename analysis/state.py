@@ -8,7 +8,8 @@ The unknown is the shape of the running surface: height ``w(x)`` and twist ``phi
 processes with free position and tilt (C. E. Rasmussen & C. K. I. Williams, Gaussian Processes for Machine Learning,
 2006, chapter 2). The carriage on its bearings turns them into a state, each set-up reads its functional of the state,
 and conditioning on all sweeps at once gives the state everywhere. A level also reads the base's tilt against gravity, a
-fixed indicator the form of the carriage's top: both are unknowns here, not noise.
+fixed indicator the form of the carriage's top: both are unknowns here, not noise. A level that was laid on the table
+first has shown that tilt, and tells the rise over the stroke far better than two stands near each other.
 
 Bolts bend a rail in long waves and leave the rest as it is: the short waves of its running surface, the carriage's top,
 the table and a level's own zero are the same in every round of a visit, so what was swept before the last turns still
@@ -18,7 +19,7 @@ tells of them. How far the bolts bent the rail between is taken as unknown: noth
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Protocol
 
 import numpy as np
@@ -101,11 +102,40 @@ def estimate_shape(
     ``earlier``: what was swept before in this visit, for what no bolt moves. ``map_mm``: standard uncertainty of the
     table's map, which stands in every round's heights alike.
     """
-    alone = _conditioned(carriage, [Earlier(sweeps, turned=False)], table_mapped, map_mm)
+    free = [_bare(sweep) for sweep in sweeps]
+    alone = _conditioned(carriage, [Earlier(free, turned=False)], table_mapped, map_mm)
     alike = [each for each in earlier if _levels_stood_alike(alone, sweeps, each.sweeps, map_mm)]
-    if not alike:
-        return alone
+    laid = any(sweep.on_table is not None for sweep in sweeps) and all(_agrees(alone, sweep) for sweep in sweeps)
+    if not laid:
+        sweeps, alike = free, [Earlier([_bare(sweep) for sweep in each.sweeps], each.turned) for each in alike]
+        if not alike:
+            return alone
     return _conditioned(carriage, [Earlier(sweeps, turned=False), *alike], table_mapped, map_mm)
+
+
+def table_denied(carriage: Carriage, sweeps: Sequence[Sweep], table_mapped: bool = False) -> tuple[float, float] | None:
+    """What the stands say a level would show on the table and what it is said to have shown, mm/m, where the two cannot
+    both be; None where they can. Such a table reading is not used.
+    """
+    alone = _conditioned(carriage, [Earlier([_bare(sweep) for sweep in sweeps], turned=False)], table_mapped, 0.0)
+    for sweep in sweeps:
+        if sweep.on_table is not None and not _agrees(alone, sweep):
+            return _zero_of(alone, sweep)[0], sweep.on_table.slope_mm_per_m
+    return None
+
+
+def _bare(sweep: Sweep) -> Sweep:
+    """A level's sweep as if it had never lain on the table."""
+    return replace(sweep, on_table=None)
+
+
+def _agrees(alone: Shape, sweep: Sweep) -> bool:
+    """Whether what a level showed on the table can be what it reads beside the state; true of all other sweeps."""
+    if sweep.on_table is None:
+        return True
+    zero, variance = _zero_of(alone, sweep)
+    doubt = float(np.hypot(np.sqrt(variance), sweep.on_table.standard_uncertainty_mm_per_m))
+    return abs(zero - sweep.on_table.slope_mm_per_m) <= ANOTHER * doubt
 
 
 def _levels_stood_alike(now: Shape, sweeps: Sequence[Sweep], then: Sequence[Sweep], map_mm: float) -> bool:
@@ -115,7 +145,8 @@ def _levels_stood_alike(now: Shape, sweeps: Sequence[Sweep], then: Sequence[Swee
     levels = {sweep.set_up: sweep for sweep in sweeps if sweep.set_up.kind == "level"}
     if not any(sweep.set_up in levels for sweep in then):
         return True
-    before = _conditioned(now.carriage, [Earlier(then, turned=False)], now.table_mapped, map_mm)
+    bare = Earlier([_bare(sweep) for sweep in then], turned=False)
+    before = _conditioned(now.carriage, [bare], now.table_mapped, map_mm)
     for sweep in then:
         if sweep.set_up in levels:
             zero, doubt = _zero_of(now, levels[sweep.set_up])
@@ -148,7 +179,7 @@ def _conditioned(carriage: Carriage, epochs: Sequence[Earlier], table_mapped: bo
     gain = np.linalg.solve(np.block(expected) + noise, seen).T
     covariance = prior - gain @ seen
     mean_height = np.concatenate([np.full(len(knots), 0.1), np.zeros(len(knots))])
-    value = np.concatenate([sweep.value for sweep in flat])
+    value = np.concatenate([sweep.value - base_under(sweep) for sweep in flat])
     mean = mean_height + gain @ (value - np.concatenate(designs) @ mean_height)
     return Shape(carriage, knots, mean, 0.5 * (covariance + covariance.T), table_mapped)
 
@@ -173,7 +204,7 @@ def _noise(sweeps: list[Sweep], carriage: Carriage, table_mapped: bool, map_mm: 
         for j, other in enumerate(sweeps):
             there = slice(starts[j], starts[j + 1])
             if one.set_up.kind == "level" and one.set_up == other.set_up:
-                noise[here, there] += LEVEL_ZERO_mm_per_m**2
+                noise[here, there] += zero_doubt(one) * zero_doubt(other)
             elif i != j and table_mapped and "level" not in (one.set_up.kind, other.set_up.kind):
                 apart = np.abs(_touched_mm(one)[:, None] - _touched_mm(other)[None, :])
                 noise[here, there] += map_mm**2 * np.exp(-apart / MAP_ALIKE_mm)
@@ -275,6 +306,16 @@ def _nuisance(sweep: Sweep) -> FloatArray:
         return SET_DOWN_mm_per_m**2 + 1e-6 * np.eye(count)
     zero = 0.0015**2 if sweep.zero_known else POSITION_mm**2
     return np.asarray(zero + FLOOR_mm**2 * np.eye(count))
+
+
+def base_under(sweep: Sweep) -> float:
+    """What a level is known to read beside the state, mm/m: what it showed on the table. 0 for all else."""
+    return 0.0 if sweep.on_table is None else sweep.on_table.slope_mm_per_m
+
+
+def zero_doubt(level: Sweep) -> float:
+    """Standard uncertainty of what a level reads beside the state, mm/m."""
+    return LEVEL_ZERO_mm_per_m if level.on_table is None else level.on_table.standard_uncertainty_mm_per_m
 
 
 def share_table(sweeps: list[Sweep], carriage: Carriage, noise: FloatArray) -> None:

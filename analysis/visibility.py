@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from analysis.carriage import Carriage
+from analysis.level import OnTable
 from analysis.response import SetUp, covering_positions, place_weights
 from analysis.results import FloatArray
 from analysis.rounds import Sweep
@@ -20,6 +21,8 @@ from analysis.state import Shape, estimate_shape
 
 READING_mm = 0.002
 """Standard uncertainty of a swept height (common practice, no source); a level's is five times that, in mm/m."""
+LEVEL_SHOWS = 0.1
+"""mm/m: some figure, the same on the table as on a carriage that runs level to it."""
 CAP = 5.0
 """A goal known five times worse than allowed is as good as unknown."""
 
@@ -39,14 +42,16 @@ def known_with(
     seen: Mapping[str, tuple[SetUp, FloatArray]],
     places: tuple[Place, ...],
     table_mapped: bool,
+    laid_u_mm_per_m: float | None = None,
 ) -> dict[str, float]:
     """Expanded uncertainty (mm) of every place's shape and of the rise over the stroke, once ``seen`` is swept.
 
-    ``seen``: set-ups by name with the stations at which they read. Empty: nothing is known.
+    ``seen``: set-ups by name with the stations at which they read. Empty: nothing is known. ``laid_u_mm_per_m``: how
+    well (k = 1) it is known what a pitch level shows along the table; None: it was not laid there.
     """
     if not seen:
         return {**{place.name: np.inf for place in places}, RISE: np.inf}
-    sweeps = [_as_swept(set_up, s_mm) for set_up, s_mm in seen.values()]
+    sweeps = [_as_swept(set_up, s_mm, laid_u_mm_per_m) for set_up, s_mm in seen.values()]
     shape = estimate_shape(carriage, sweeps, table_mapped)
     known = {place.name: _of_place(shape, carriage, place) for place in places}
     s_mm = np.linspace(*carriage.stroke_mm, 25)
@@ -68,9 +73,12 @@ def worth(now: Mapping[str, float], then: Mapping[str, float], limits: Mapping[s
     return unknown(now) - unknown(then)
 
 
-def _as_swept(set_up: SetUp, s_mm: FloatArray) -> Sweep:
+def _as_swept(set_up: SetUp, s_mm: FloatArray, laid_u_mm_per_m: float | None) -> Sweep:
     u = READING_mm * (5.0 if set_up.kind == "level" else 1.0)
-    return Sweep(set_up, s_mm, np.full(len(s_mm), 0.1), u * u * np.eye(len(s_mm)))
+    laid = laid_u_mm_per_m is not None and set_up.kind == "level" and set_up.axis == "pitch"
+    on_table = OnTable(LEVEL_SHOWS, float(laid_u_mm_per_m)) if laid and laid_u_mm_per_m is not None else None
+    value = np.full(len(s_mm), LEVEL_SHOWS if set_up.kind == "level" else 0.1)
+    return Sweep(set_up, s_mm, value, u * u * np.eye(len(s_mm)), on_table=on_table)
 
 
 def _of_place(shape: Shape, carriage: Carriage, place: Place) -> float:

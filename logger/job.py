@@ -36,6 +36,7 @@ KINDS = (
     "direction check",
     "instrument check",
     "level zero",
+    "level on table",
     "learned",
     "agreed",
     "machine changed",

@@ -266,6 +266,7 @@ ENTRIES = {
     "seats": "which feet of a resting rail carry, felt with a leaf: `park_mm`, and by foot what goes and what does not",
     "instrument check": "an instrument stood still and was brought back to one place: `still`, `repeats`, `floor`",
     "level zero": "a level turned end for end: `zero_mm_per_m`, `slope_mm_per_m`",
+    "level on table": "a level laid along the table: `on_table_mm_per_m`, `on_table_u_mm_per_m`",
     "agreed": "a repair of a sweep, or a choice of where its positions come from, that somebody agreed to",
     "learned": "written by earlier versions; nothing learned is stored any more",
     "machine changed": "the machine was altered or described anew",

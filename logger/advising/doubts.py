@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from analysis.state import table_denied
+from logger.advising import inputs
 from logger.errors import NotAllowed
 
 if TYPE_CHECKING:
@@ -42,7 +44,23 @@ def round_words(state: State, machine: Machine, main: str) -> tuple[str, ...]:
             "The table's own flatness lies inside these readings: map it along this line with a straightedge, a level "
             "or a straightedge turned over (truestroke map), and it is subtracted with its uncertainty."
         )
-    return tuple(said)
+    return (*said, *_table_words(state, machine))
+
+
+def _table_words(state: State, machine: Machine) -> list[str]:
+    """A level that cannot have shown on the table what is written: a foot was touched, its zero set, it was turned."""
+    sweeps = list(next((each.sweeps for each in reversed(state.rounds) if each.sweeps), {}).values())
+    if all(sweep.on_table is None for sweep in sweeps):
+        return []
+    denied = table_denied(inputs.carriage_of(machine), sweeps, bool(machine.table.map))
+    if denied is None:
+        return []
+    seen, said = denied
+    return [
+        f"By the stands the level would show {seen:+.3f} mm/m along the table, and {said:+.3f} is written "
+        "(on_table_mm_per_m): it is not used. Was a foot touched, the level set to zero or turned round? Lay it there "
+        "again: truestroke instrument --on-table."
+    ]
 
 
 def _worse(before: Findings, now: Findings) -> list[str]:

@@ -6,7 +6,7 @@ stand, a level at some stops or a map of the table would tell, in figures, and w
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,8 +20,11 @@ if TYPE_CHECKING:
     from analysis.carriage import Carriage
     from logger.machines import Machine
 
-WORK = {"fixed": 1.0, "carried": 1.2, "level": 1.5, "map": 3.0}
-"""Effort beside one stand set down and swept (common practice, no source): a level stops, a map takes an hour."""
+WORK = {"fixed": 1.0, "carried": 1.2, "level": 1.5, "laid": 0.5, "map": 3.0}
+"""Effort beside one stand set down and swept (common practice, no source): a level stops, a map takes an hour, a level
+that is at hand is soon laid on the table."""
+LAID_u_mm_per_m = (0.006, 0.04)
+"""How well a level laid along a mapped table, and one nobody mapped, tells its slope, k = 1 (a metre of it)."""
 LITTLE = 0.1
 """Less than this tenth of a limit is not worth a word."""
 FROM_THE_END_mm = 60.0
@@ -37,13 +40,16 @@ def would_show(machine: Machine, swept: Sequence[str]) -> tuple[WouldShow, ...]:
     have = {name: described[name] for name in swept if name in described}
     if not have:
         return ()
-    now = known_with(carriage, have, places, mapped)
+    laid = _laid_u(machine, have)
+    now = known_with(carriage, have, places, mapped, laid)
     found = []
     for name, what, seat, kind in _candidates(machine, carriage, have, described):
         if kind == "map":
-            then = known_with(carriage, have, places, True)
+            then = known_with(carriage, have, places, True, laid)
+        elif kind == "laid":
+            then = known_with(carriage, have, places, mapped, LAID_u_mm_per_m[0 if mapped else 1])
         else:
-            then = known_with(carriage, {**have, name or what: seat}, places, mapped)
+            then = known_with(carriage, {**have, name or what: seat}, places, mapped, laid)
         gain = worth(now, then, limits)
         if gain < LITTLE:
             continue
@@ -61,8 +67,14 @@ def unknown_now(machine: Machine, swept: Sequence[str]) -> dict[str, tuple[float
     carriage = inputs.carriage_of(machine)
     described = dict(_described(machine, carriage))
     have = {name: described[name] for name in swept if name in described}
-    known = known_with(carriage, have, _places(machine), bool(machine.table.map))
+    known = known_with(carriage, have, _places(machine), bool(machine.table.map), _laid_u(machine, have))
     return {name: (known[name], limit) for name, limit in _limits(machine).items() if known[name] > limit}
+
+
+def _laid_u(machine: Machine, have: Mapping[str, tuple[SetUp, FloatArray]]) -> float | None:
+    """How well it is known what a pitch level among these shows along the table; None where it was not laid there."""
+    laid = [each.standard_uncertainty_mm_per_m for name in have if (each := inputs.on_table_of(machine.set_up(name)))]
+    return min(laid, default=None)
 
 
 def sentence(extra: WouldShow) -> str:
@@ -115,6 +127,10 @@ def _candidates(
     nothing = next(iter(have.values()))
     if not machine.table.map:
         yield "", "map the table along the line the indicator reads (truestroke map)", nothing, "map"
+    pitch = [name for name, seat in have.items() if seat[0].kind == "level" and seat[0].axis == "pitch"]
+    if pitch and _laid_u(machine, have) is None:
+        said = f"lay the level of {pitch[0]} along the table (truestroke instrument --set-up {pitch[0]} --on-table)"
+        yield "", said, nothing, "laid"
     wanted = [SetUp("fixed", x_mm=machine.table.from_mm + FROM_THE_END_mm, y_mm=carriage.edge_y_mm)]
     wanted.append(SetUp("fixed", x_mm=machine.table.to_mm - FROM_THE_END_mm, y_mm=carriage.edge_y_mm))
     wanted += [SetUp("level", axis=axis) for axis in ("pitch", "roll") if ("level", axis) not in kinds]

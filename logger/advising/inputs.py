@@ -16,6 +16,7 @@ import numpy as np
 
 from analysis.carriage import Carriage
 from analysis.gaps import GRAVITY_m_s2
+from analysis.level import OnTable
 from analysis.prior import Bench, Prior, Spread
 from analysis.response import SetUp, Table
 from analysis.results import Findings, FloatArray
@@ -174,8 +175,21 @@ def sweep_of(machine: machines.Machine, findings: Findings) -> Sweep:
     """A set-up's profile for the analysis."""
     profile = findings.profile
     return Sweep(
-        set_up_of(machine, findings.set_up), profile.x_mm, profile.value, profile.covariance, profile.zero_known
+        set_up_of(machine, findings.set_up),
+        profile.x_mm,
+        profile.value,
+        profile.covariance,
+        profile.zero_known,
+        on_table_of(machine.set_up(findings.set_up)),
     )
+
+
+def on_table_of(given: machines.SetUp) -> OnTable | None:
+    """What a level showed lying on the table, in the sense and over the zero its sweeps are in; None where not said."""
+    if given.on_table_mm_per_m is None:
+        return None
+    shown = height_from_reading(given.on_table_mm_per_m, "level", given.zero_mm_per_m, given.sense)
+    return OnTable(float(shown), float(given.on_table_u_mm_per_m))
 
 
 def turn_of(machine: machines.Machine, move: TurnedBolt, swept: str) -> Turn:

@@ -172,14 +172,18 @@ def _goal(name: str, shape: Formed, s_mm: FloatArray, weights: FloatArray, limit
     return Goal(name, s_mm, weights, value, covariance, limit, max(limit, _shape_doubt(covariance)))
 
 
-def _rise_of(run: Goal, limit: float) -> Goal:
-    """The tilt of the whole run as two rows, half its rise down and half up: their peak to valley is the rise."""
+def _rise_of(run: Goal, band: float) -> Goal:
+    """The tilt of the whole run as two rows, half its rise down and half up: their peak to valley is the rise.
+
+    It may be as much as the run less what it is unknown by, and at least the band: known well it needs no tighter aim.
+    """
     arm = run.s_mm - run.s_mm.mean()
     slope = arm / float(np.sum(arm * arm))
     pick = np.outer(np.array([-0.5, 0.5]) * float(np.ptp(run.s_mm)), slope)
     covariance = pick @ run.covariance @ pick.T
-    aim = max(limit, 4.0 * float(np.sqrt(covariance[1, 1])))
-    return Goal(RISE, run.s_mm, run.weights, pick @ run.value, covariance, limit, aim, pick)
+    doubt = 4.0 * float(np.sqrt(covariance[1, 1]))
+    limit = max(band, run.limit - doubt)
+    return Goal(RISE, run.s_mm, run.weights, pick @ run.value, covariance, limit, max(limit, doubt), pick)
 
 
 def _shape_doubt(covariance: FloatArray) -> float:

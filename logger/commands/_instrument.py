@@ -31,8 +31,6 @@ FEWEST_TIMES, MOST_TIMES = 4, 100
 LONGEST_STILL_S = 3600.0
 STEEP_DEG = 15.0
 """A lever steeper than this reads more than 3 per cent wrong."""
-LEVEL_TOLERANCE = 0.01
-"""mm/m: a level that creeps by less has settled (common practice, no source)."""
 
 
 def tried(args: argparse.Namespace) -> Answer:
@@ -47,6 +45,10 @@ def tried(args: argparse.Namespace) -> Answer:
     _allowed(args, instrument)
     if args.reverse:
         return _reversed(args, job, set_up, instrument)
+    if args.on_table is not None:
+        from logger.commands._on_table import laid
+
+        return laid(args, job, set_up, instrument, recorded)
     sides = [{"below": 1, "above": -1, "both": 1 if number % 2 == 0 else -1}[args.side] for number in range(args.times)]
     return _repeated(args, job, set_up, instrument, sides)
 
@@ -54,6 +56,10 @@ def tried(args: argparse.Namespace) -> Answer:
 def _allowed(args: argparse.Namespace, instrument: Instrument) -> None:
     if args.reverse and instrument.base_unit != "mm/m":
         raise NotAllowed(f"{instrument.name} is no level.", "--reverse is for levels: they are turned end for end.")
+    if args.on_table is not None and instrument.base_unit != "mm/m":
+        raise NotAllowed(f"{instrument.name} is no level.", "--on-table is for levels: they are laid along the table.")
+    if args.on_table is not None and args.reverse:
+        raise NotAllowed("--on-table beside --reverse.", "One after the other: first its zero, then the table.")
     if not FEWEST_TIMES <= args.times <= MOST_TIMES:
         raise NotAllowed(f"--times {args.times}.", f"Allowed: {FEWEST_TIMES} to {MOST_TIMES}; usual: 10.")
     if not 1.0 <= args.still <= LONGEST_STILL_S:
@@ -67,8 +73,8 @@ def _allowed(args: argparse.Namespace, instrument: Instrument) -> None:
 # --- recording -------------------------------------------------------------------------------------------------------
 
 
-def _recorded(
-    args: argparse.Namespace, job: Job, set_up: str, instrument: Instrument, marks: int, said: list[str]
+def recorded(
+    args: argparse.Namespace, job: Job, set_up: str, instrument: Instrument, marks: int | None, said: list[str]
 ) -> Recording:
     """The trial as a recording among what was only watched."""
     from logger.recorder import Recorder, RecorderSpec
@@ -83,7 +89,7 @@ def _recorded(
         set_up=set_up,
         kind="live",
         until=until(args.until),
-        marks_expected=None if args.reverse else marks,
+        marks_expected=marks,
         instrument_name=args.instrument,
     )
     with Recorder.start(spec) as recorder:
@@ -101,7 +107,7 @@ def _led(recorder: Recorder, args: argparse.Namespace, said: list[str], instrume
     from logger.judging.instrument_trial import wait_for_level_s
 
     terminal, began, shown = args.terminal, time.monotonic(), 0
-    still_s = 0.0 if args.reverse else args.still
+    still_s = 0.0 if args.reverse or args.on_table is not None else args.still
     enough_s = wait_for_level_s(instrument.settle_s)
     marked: list[float] = []
     if terminal.interactive:
@@ -148,7 +154,7 @@ def _repeated(args: argparse.Namespace, job: Job, set_up: str, instrument: Instr
         trial = trial_of_typed(typed, sides, instrument.base_unit, instrument.step)
     else:
         way = {"both": "from below, the next from above, and so on", "below": "from below", "above": "from above"}
-        recording = _recorded(
+        recording = recorded(
             args, job, set_up, instrument, len(sides),
             [
                 f"Leave the tip alone for {args.still:g} s: hands off, nobody walks by.",
@@ -242,7 +248,13 @@ def _lever(angle_deg: float | None) -> list[str]:
 
 def _reversed(args: argparse.Namespace, job: Job, set_up: str, instrument: Instrument) -> Answer:
     from analysis.units import to_base
-    from logger.judging.instrument_trial import turned_from, turned_of, typed_as_settled, wait_for_level_s
+    from logger.judging.instrument_trial import (
+        LEVEL_TOLERANCE,
+        turned_from,
+        turned_of,
+        typed_as_settled,
+        wait_for_level_s,
+    )
 
     name = ""
     if args.readings is not None:
@@ -254,8 +266,8 @@ def _reversed(args: argparse.Namespace, job: Job, set_up: str, instrument: Instr
         turned = turned_from(*(typed_as_settled(value, instrument.step) for value in typed))
     else:
         wait_s = wait_for_level_s(instrument.settle_s)
-        recording = _recorded(
-            args, job, set_up, instrument, 2,
+        recording = recorded(
+            args, job, set_up, instrument, None,
             [
                 "Set the level on a place marked round its foot.",
                 f"Press space, then hands off for {wait_s:g} s.",

@@ -39,8 +39,8 @@ class Parts:
 
 
 STRANGE_TO_KIND = {
-    "fixed": ("offset_mm", "axis", "zero_mm_per_m"),
-    "carried": ("x_mm", "axis", "zero_mm_per_m"),
+    "fixed": ("offset_mm", "axis", "zero_mm_per_m", "on_table_mm_per_m"),
+    "carried": ("x_mm", "axis", "zero_mm_per_m", "on_table_mm_per_m"),
     "level": ("x_mm",),
 }
 """Keys that say something about another kind, so that one of the two is a slip."""
@@ -211,6 +211,9 @@ def _set_ups_have_their_keys(machine: Parts) -> Iterator[Problem]:
                 yield Problem(
                     ("set_ups", name, key), f"{key} with kind {set_up.kind}", "only with the kind it belongs to"
                 )
+        if set_up.axis == "roll" and set_up.on_table_mm_per_m is not None:
+            said = "only with axis pitch: the stands tell roll over the table, and a table's twist would be in it"
+            yield Problem(("set_ups", name, "on_table_mm_per_m"), "on_table_mm_per_m with axis roll", said)
 
 
 def _set_ups_see_something(machine: Parts) -> Iterator[Problem]:

@@ -273,6 +273,10 @@ class SetUp(Strict):
     zero_mm_per_m: Number | None = Field(
         None, description="level: what it shows when true, from a reversal; null: not known"
     )
+    on_table_mm_per_m: Number | None = Field(
+        None, description="pitch level: what it shows along the table's plane; null: not laid there"
+    )
+    on_table_u_mm_per_m: Positive = Field(0.02, description="standard uncertainty of that")
     encoder: Encoder = Field(default_factory=Encoder, description="for instruments that send a position")
     channel: Channel = Field(
         default="", description="which channel of an instrument with several; a level's is its axis"

@@ -34,6 +34,8 @@ APPROACH_S = 0.5
 """An approach is the mean of the readings in so long after its mark."""
 BEFORE_FIRST_S = 1.0
 """So long before the first mark the hand may already have been at the tip."""
+LEVEL_TOLERANCE = 0.01
+"""mm/m: a level that creeps by less has settled (common practice, no source)."""
 SWEEP_S = 60.0
 """A sweep of ordinary length, for the part that drift has in it."""
 
@@ -129,18 +131,27 @@ class Turned:
 def turned_of(recording: Recording, tolerance: float, wait_s: float) -> Turned:
     """From one recording with two marks: the level is left alone for ``wait_s`` after each, and settles. Raises
     NotUnderstood where it did not."""
+    if len(recording.mark_t_s) < 2:
+        said = f"{len(recording.mark_t_s)} of 2 readings were marked."
+        raise NotUnderstood(said, "Mark one, turn the level, mark the other.")
+    first, second, *_ = settled_at_marks(recording, tolerance, wait_s, 2)
+    return turned_from(first, second)
+
+
+def settled_at_marks(recording: Recording, tolerance: float, wait_s: float, most: int) -> list[Settled]:
+    """What the level comes to after each of the first marks, until the next one at the latest. Raises NotUnderstood
+    where too little came after one."""
     t_s, value = _read(recording)
-    marks = recording.mark_t_s[:2].tolist()
-    if len(marks) < 2:
-        raise NotUnderstood(f"{len(marks)} of 2 readings were marked.", "Mark one, turn the level, mark the other.")
+    marks = recording.mark_t_s[: most + 1].tolist()
     settled = []
-    for place, mark_s in enumerate(marks):
-        inside = (t_s >= mark_s) & (t_s < mark_s + wait_s)
+    for place, mark_s in enumerate(marks[:most]):
+        end_s = min([mark_s + wait_s, *marks[place + 1 : place + 2]])
+        inside = (t_s >= mark_s) & (t_s < end_s)
         try:
             settled.append(settle(t_s[inside], value[inside], tolerance))
         except ValueError as fault:
             raise NotUnderstood(f"Reading {place + 1}: {fault}.", f"Leave it alone for {wait_s:g} s.") from fault
-    return turned_from(*settled)
+    return settled
 
 
 def wait_for_level_s(settle_s: float) -> float:
@@ -151,9 +162,13 @@ def wait_for_level_s(settle_s: float) -> float:
 def turned_from(first: Settled, second: Settled) -> Turned:
     """The same from two values. One that had not settled is known no better than half of the creep still to come, which
     the fit only guesses (common practice, no source)."""
-    each = [np.hypot(one.standard_uncertainty, 0.0 if one.settled else one.left / 2) for one in (first, second)]
-    u = float(np.hypot(*each)) / np.sqrt(2.0)
+    u = float(np.hypot(known_to(first), known_to(second))) / np.sqrt(2.0)
     return Turned(first, second, reversal(first.value, second.value, u))
+
+
+def known_to(one: Settled) -> float:
+    """Standard uncertainty of one reading, the creep still to come in it."""
+    return float(np.hypot(one.standard_uncertainty, 0.0 if one.settled else one.left / 2))
 
 
 def typed_as_settled(value: float, step: float | None) -> Settled:

@@ -86,7 +86,7 @@ def _described(folder: Path, read: dict[str, Instrument]) -> tuple[Instrument, s
     return read[text], str(own.get("set_up", ""))
 
 
-TRIALS = ("instrument check", "level zero")
+TRIALS = ("instrument check", "level zero", "level on table")
 
 
 def _trials(name: str, unit: str, entries: Sequence[JournalEntry]) -> tuple[str, ...]:
@@ -110,6 +110,9 @@ def _figures(kind: str, unit: str, data: dict[str, Any]) -> list[str]:
     if kind == "level zero":
         zero, u = _number(data.get("zero_mm_per_m")), _number(data.get("uncertainty_mm_per_m"))
         return [] if zero is None else [f"zero by reversal {amount(zero, u, 'mm/m')}"]
+    if kind == "level on table":
+        shown, u = _number(data.get("on_table_mm_per_m")), _number(data.get("on_table_u_mm_per_m"))
+        return [] if shown is None or u is None else [f"along the table {amount(shown, 2.0 * u, 'mm/m')}"]
     repeats, floor = data.get("repeats"), data.get("floor")
     found = (
         ("repeatability", _number(repeats.get("repeatability")) if isinstance(repeats, dict) else None),

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.level import acceleration_as_slope, at_rest, reversal, settle, waiting_time_s
+from analysis.level import acceleration_as_slope, at_rest, laid_along, reversal, settle, waiting_time_s
 
 
 def creep(value=0.3, step=5.0, constant=0.5, seconds=4.0, noise=0.0, seed=1):
@@ -31,6 +31,33 @@ def test_reversal_takes_any_zero_error_out(slope, zero):
     found = reversal(zero + slope, zero - slope)
     assert found.slope == pytest.approx(slope, abs=1e-9)
     assert found.zero_error == pytest.approx(zero, abs=1e-9)
+
+
+def test_laid_foot_to_foot_only_the_two_ends_of_the_form_are_left():
+    """By hand: four feet of 200 mm over heights 0, 8, -4, 6, 2 um slope by 40, -60, 50 and -20 um/m, mean 2.5; the ends
+    differ by 2 um over 0.8 m, which is those 2.5 um/m. A base of 120 um/m is what is left.
+    """
+    form = np.array([0.0, 0.008, -0.004, 0.006, 0.002])
+    shown = 0.12 + 1000.0 * np.diff(form) / 200.0
+    found = laid_along(shown, np.full(4, 0.01), 800.0, (0.0, 0.002), (0.003, 0.003))
+    assert np.mean(shown) == pytest.approx(0.1225)
+    assert found.slope_mm_per_m == pytest.approx(0.12)
+    by_hand = math.hypot(0.01 / 2.0, 0.003 * math.sqrt(2) / 0.8)
+    assert found.standard_uncertainty_mm_per_m == pytest.approx(by_hand)
+
+
+@given(st.lists(st.floats(-0.02, 0.02), min_size=2, max_size=9), st.floats(-3, 3))
+def test_whatever_the_table_s_form_its_slope_comes_out(form, base):
+    z = np.array(form)
+    shown = base + 1000.0 * np.diff(z) / 150.0
+    found = laid_along(shown, np.full(len(shown), 0.01), 150.0 * len(shown), (z[0], z[-1]))
+    assert found.slope_mm_per_m == pytest.approx(base, abs=1e-9)
+
+
+def test_no_reading_or_no_length_says_no_slope():
+    for shown, length in (((), 800.0), ((0.1,), 0.0)):
+        with pytest.raises(ValueError, match="say no slope"):
+            laid_along(np.array(shown), np.array(shown), length)
 
 
 def test_a_push_is_a_slope():

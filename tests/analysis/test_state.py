@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 
 from analysis.carriage import Carriage, bearing_positions, state_on_rail
+from analysis.level import OnTable
 from analysis.response import SetUp, Table, place_weights, reading_weights, seen_by_geometry
 from analysis.rounds import Sweep
-from analysis.state import Earlier, doubt_with, estimate_shape, place_rows, tilt_over_stroke
+from analysis.state import Earlier, doubt_with, estimate_shape, place_rows, table_denied, tilt_over_stroke
 
 CARRIAGE = Carriage((-320.0, 320.0), (0.0, 2600.0), 1200.0, 150.0)
 TABLE = Table(700.0, 1500.0)
@@ -114,6 +117,36 @@ def test_a_level_that_was_set_to_zero_again_does_not_pull_the_tilt():
     tilt, doubt = tilt_over_stroke(estimate_shape(CARRIAGE, in_a_round(1), True, other))
     assert abs(tilt - TRUE_TILT) < 2.5 * doubt
     assert tilt == tilt_over_stroke(estimate_shape(CARRIAGE, in_a_round(1), True))[0]
+
+
+def laid(sweeps, slope, u=0.005):
+    """The pitch level was laid along the table first, and showed this."""
+    return [replace(each, on_table=OnTable(slope, u)) if each.set_up == LEVELS[0] else each for each in sweeps]
+
+
+def test_a_level_that_lay_on_the_table_tells_the_tilt_that_two_stands_hardly_see():
+    """Two feet 450 mm apart on a cast table 8 um (k = 1) off its plane: 0.02 mm/m and more. A level that showed its 0.2
+    mm/m there to 0.004, set down on the carriage to 0.005: sqrt(0.004^2 + 0.005^2) is 0.0064.
+    """
+    sweeps = in_a_round(1)
+    _, doubt = tilt_over_stroke(estimate_shape(CARRIAGE, sweeps))
+    tilt, less = tilt_over_stroke(estimate_shape(CARRIAGE, laid(sweeps, 0.2, 0.004)))
+    assert doubt > 0.018
+    assert 0.005 < less < 0.0065
+    assert abs(tilt - TRUE_TILT) < 2.5 * less
+
+
+def test_what_a_level_cannot_have_shown_on_the_table_is_denied_and_not_used():
+    """A foot screwed by 0.3 mm a metre since: believed, the carriage would rise 0.78 mm over its stroke."""
+    sweeps = in_a_round(1)
+    assert table_denied(CARRIAGE, laid(sweeps, 0.2), table_mapped=True) is None
+    denied = table_denied(CARRIAGE, laid(sweeps, 0.5), table_mapped=True)
+    assert denied is not None
+    seen, said = denied
+    assert (said, abs(seen - 0.2) < 0.03) == (0.5, True)
+    wrong = estimate_shape(CARRIAGE, laid(sweeps, 0.5), True, [Earlier(laid(in_a_round(2, bend_mm=0.1), 0.5))])
+    right = estimate_shape(CARRIAGE, sweeps, True, [Earlier(in_a_round(2, bend_mm=0.1))])
+    assert tilt_over_stroke(wrong) == tilt_over_stroke(right)
 
 
 def test_the_error_of_the_table_s_map_does_not_average_out_over_rounds():

@@ -1,6 +1,7 @@
 """The real view: a stand at the blade, a stand at the spindle, and a level at stops for pitch and roll.
 
-Run: ``python -m tests.benchmarks.real_view --mapped [--machines 200] [--skip 0] [--told]``. Not a test. The table is
+Run: ``python -m tests.benchmarks.real_view --mapped [--machines 200] [--skip 0] [--told]
+[--on-table]``. Not a test. The table is
 0.3 to 0.5 of the stroke, so no stand sees the ends of it: what the carriage does there, at the places and over the
 whole stroke is only known from all set-ups together. Every round sweeps all four, plans, and turns until the display
 shows the target.
@@ -10,7 +11,8 @@ of the pitch, arm of the roll; the form of its top is no bolt's affair) over the
 and its run over the whole stroke within twice the band (the limit the rail's check uses). ``rise`` also counts the
 end-to-end rise against the band itself. Machines whose bolts cannot reach 0.8 of it (true response, Chebyshev) are left
 out; those inside at the start are listed apart. ``--told``: the planner is given the true response and has nothing
-left to learn: what remains then is what these set-ups do not tell.
+left to learn: what remains then is what these set-ups do not tell. ``--on-table``: before the first round the pitch
+level was set down foot to foot along the table, and what it showed is in machine.yaml.
 """
 
 from __future__ import annotations
@@ -32,6 +34,8 @@ from fixtures.workshop import SimMachine, draw_machine
 from logger import advice
 from logger.advising import ground
 from logger.advising.places import STROKE_PART
+from logger.judging.on_table import on_table
+from logger.machines import Machine
 from tests.benchmarks.strategies import recorded, turned_as_said
 from tests.benchmarks.workbench import MemoryJob, install, job_for, sweep
 
@@ -151,11 +155,29 @@ def round_of(machine: SimMachine, job: MemoryJob) -> Plan:
     return advice.advise(job)  # type: ignore[arg-type]
 
 
-def advised(machine: SimMachine, band_mm: float, mapped: bool) -> Way:
+def laid_on_table(machine: SimMachine, described: Machine) -> Machine:
+    """The description with what the pitch level showed along the table, worked out as the command does."""
+    given, table = described.set_up("pitch"), described.table
+    shown = machine.level_on_table("pitch")
+    step = machine.instrument_for("pitch").resolution
+    own = np.full(len(shown), step / np.sqrt(12.0))
+    found = on_table(described, given, shown, own, (table.from_mm, table.to_mm))
+    pitch = given.model_copy(
+        update={
+            "on_table_mm_per_m": found.slope_mm_per_m,
+            "on_table_u_mm_per_m": found.standard_uncertainty_mm_per_m,
+        }
+    )
+    return described.model_copy(update={"set_ups": {**described.set_ups, "pitch": pitch}})
+
+
+def advised(machine: SimMachine, band_mm: float, mapped: bool, laid: bool = False) -> Way:
     """Rounds as the command line would lead them."""
     job = job_for(machine, band_mm, mapped)
     places = tuple(place.model_copy(update={"peak_to_valley_mm": band_mm}) for place in job.machine.places)
     job.machine = job.machine.model_copy(update={"places": places})
+    if laid:
+        job.machine = laid_on_table(machine, job.machine)
     way = Way()
     for index in range(ROUNDS):
         start = time.perf_counter()
@@ -245,6 +267,7 @@ def main() -> None:
     parser.add_argument("--band", type=float, default=0.05)
     parser.add_argument("--mapped", action="store_true", help="the owner has mapped the table along the edge's line")
     parser.add_argument("--told", action="store_true", help="the true response is known")
+    parser.add_argument("--on-table", action="store_true", help="the pitch level was laid on the table first")
     parser.add_argument("--verbose", action="store_true")
     parser.add_argument("--minutes", type=float, default=1e9, help="stop drawing machines after this long")
     parser.add_argument("--only", nargs="*", type=int, help="these machines")
@@ -272,7 +295,7 @@ def main() -> None:
         if kind != "reachable":
             continue
         with told(machine) if args.told else nullcontext():
-            way = advised(machine, args.band, args.mapped)
+            way = advised(machine, args.band, args.mapped, args.on_table)
         ways.append(way)
         by_layout.setdefault(machine.layout.key, []).append(way)
         if args.verbose:

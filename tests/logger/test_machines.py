@@ -287,6 +287,8 @@ def test_each_thing_that_cannot_be_is_refused_at_its_line(line, text, key, word)
         ("{a: {kind: carried}}", "set_ups.a", "offset_mm"),
         ("{a: {kind: level}}", "set_ups.a", "axis"),
         ("{a: {kind: level, axis: yaw}}", "set_ups.a.axis", "'pitch' or 'roll'"),
+        ("{a: {kind: level, axis: roll, on_table_mm_per_m: 0.1}}", "set_ups.a.on_table_mm_per_m", "axis pitch"),
+        ("{a: {kind: fixed, x_mm: 900, on_table_mm_per_m: 0.1}}", "set_ups.a.on_table_mm_per_m", "kind it belongs"),
         ("{a: {kind: floating}}", "set_ups.a.kind", "'fixed', 'carried' or 'level'"),
         ("{a: {kind: fixed, x_mm: 5000}}", "set_ups.a.x_mm", "-100 to 2100"),
         ("{a: {kind: carried, offset_mm: 9000}}", "set_ups.a.offset_mm", "over the table"),

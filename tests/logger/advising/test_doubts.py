@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 
 from fixtures.workshop import draw_machine
@@ -77,6 +78,24 @@ def test_an_unmapped_table_under_a_carried_tip_is_offered_to_be_mapped():
     mapped: Any = job_for(machine, 0.05, mapped=True)
     mapped.swept([sweep(machine, mapped.machine, "along")])
     assert not any("truestroke map" in warning for warning in advice.advise(mapped).warnings)
+
+
+@pytest.mark.parametrize(("off_mm_per_m", "denied"), [(0.0, False), (0.4, True)])
+def test_a_level_that_cannot_have_shown_that_on_the_table_is_named_with_both_figures(off_mm_per_m, denied):
+    """What the stands say is told to some hundredths; a foot touched by half a millimetre is told from it."""
+    machine = draw_machine(0)
+    job: Any = job_for(machine, 0.05, mapped=True)
+    shown = machine.truth.base_pitch_mm_per_m + off_mm_per_m
+    pitch = job.machine.set_up("pitch").model_copy(update={"on_table_mm_per_m": shown, "on_table_u_mm_per_m": 0.006})
+    job.machine = job.machine.model_copy(update={"set_ups": {**job.machine.set_ups, "pitch": pitch}})
+    stops = tuple(float(x) for x in np.linspace(20.0, 2580.0, 14))
+    job.swept(
+        [sweep(machine, job.machine, "pitch", stations_mm=stops)]
+        + [sweep(machine, job.machine, name) for name in ("spindle", "across")]
+    )
+    said = [warning for warning in advice.advise(job).warnings if "on_table_mm_per_m" in warning]
+    assert len(said) == denied
+    assert not denied or f"{shown:+.3f} is written" in said[0]
 
 
 def test_roll_is_not_asked_of_bolts_that_all_stand_on_one_line():

@@ -41,5 +41,19 @@ def test_a_mapped_table_needs_no_map():
     assert not any("map" in each.what for each in would_show(mapped, ["across", "spindle"]))
 
 
+def test_a_level_at_hand_is_asked_onto_the_table_once():
+    line = "table: {from_mm: 700, to_mm: 1500, map: [{y_mm: 150, points: [[700, 0, 0.002], [1500, 0, 0.002]]}]}"
+    old = next(each for each in MACHINE.splitlines() if each.startswith("table:"))
+    text = MACHINE.replace(old, line)
+    swept = ["across", "spindle", "pitch", "roll"]
+    asked = next(each for each in would_show(machine_from_text(text, "mapped"), swept) if "--on-table" in each.what)
+    assert "truestroke instrument --set-up pitch --on-table" in asked.what
+    assert {of for of, _, _ in asked.gains} == {"rise over the stroke ± mm"}
+    assert not any("--on-table" in each.what for each in would_show(machine_from_text(text, "mapped"), ["across"]))
+    lain = text.replace("axis: pitch", "axis: pitch, on_table_mm_per_m: 0.1, on_table_u_mm_per_m: 0.006")
+    assert lain != text
+    assert not any("--on-table" in each.what for each in would_show(machine_from_text(lain, "mapped"), swept))
+
+
 def test_nothing_swept_asks_for_nothing_extra():
     assert would_show(SAW, []) == ()
