@@ -33,7 +33,8 @@ from analysis.situation import Errors, Outcome, Situation, draw_errors, loss_of,
 
 REFINED = 4  # sets of bolts whose parks and targets are worked out in full
 RANKED = 60  # draws that are enough to rank sets of bolts
-AHEAD = 0.9  # weight of the next round's end against this one's, where none is likely to end inside
+AHEAD = 0.9  # weight of the next round's end against this one's, where none can end inside ...
+SOON = 0.25  # ... and none where one is this likely to: a lesson is not worth a round that may be the last
 WORK = 0.1  # part of the price of moves that counts then: a round that teaches nothing costs a sweep
 SHARES = (1.0, 0.7, 0.5, 0.35, 0.25)  # of such a round, the largest that is not too bold
 BOLDER = (0.1, 0.02)  # parts of the response's variance counted by rounds that are made to learn
@@ -132,7 +133,7 @@ def plan_round(
     """The round to make, and the outcome of turning nothing, both under the same accidents.
 
     Sets of bolts are taken in order of promise; parks and targets of each are optimised on the draws; the winner has
-    the lowest loss with ``cost_per_move`` for every bolt. Where none is likely to end inside, what a round teaches
+    the lowest loss with ``cost_per_move`` for every bolt. Where that one can hardly end inside, what a round teaches
     counts too. ``insist``: standing still is no choice, as long as some round is not often worse than that.
     ``made`` are the turns of this round that were made already; with None no bolt is turned a second time.
     """
@@ -161,11 +162,12 @@ def plan_round(
     best = min(tried.values(), key=price)
     if made is not None:
         best = turned_again(situation, errors, best, made, price, COMING_BACK * cost_per_move)
-    if np.median(best.ratio) <= 1.0 or len(tried) == 1:
+    if best.chance_inside >= SOON or len(tried) == 1:
         return best, nothing
+    ahead = AHEAD * (1.0 - best.chance_inside / SOON)
     for allowed in (SELDOM, AT_LAST) if insist else (SELDOM,):
         rounds = [best, *tried.values(), *bolder(situation, errors, nothing, allowed)]
-        worth = [_worth(situation, each, nothing, allowed) + WORK * (price(each) - each.loss) for each in rounds]
+        worth = [_worth(situation, each, nothing, ahead, allowed) + WORK * (price(each) - each.loss) for each in rounds]
         turning = [each.steps != () and np.isfinite(here) for each, here in zip(rounds, worth, strict=True)]
         if insist and any(turning):
             worth = [here if turns else np.inf for here, turns in zip(worth, turning, strict=True)]
@@ -244,13 +246,13 @@ def turned_again(
     return outcome
 
 
-def _worth(situation: Situation, outcome: Outcome, nothing: Outcome, allowed: float = SELDOM) -> float:
-    """Loss of this round and of the one after it; a round that may well make things worse is out."""
+def _worth(situation: Situation, outcome: Outcome, nothing: Outcome, ahead: float, allowed: float = SELDOM) -> float:
+    """Loss of this round and, by its weight, of the one after it; a round that may well make things worse is out."""
     if not outcome.steps:
         return nothing.loss  # standing still teaches nothing: the round after it would be this one again
     if _risk(outcome, nothing) > allowed + DARED * max(outcome.chance_inside - nothing.chance_inside, 0.0):
         return np.inf
-    return (1.0 - AHEAD) * outcome.loss + AHEAD * loss_ahead(situation, outcome)
+    return (1.0 - ahead) * outcome.loss + ahead * loss_ahead(situation, outcome)
 
 
 def _risk(outcome: Outcome, nothing: Outcome) -> float:

@@ -44,6 +44,7 @@ LOCAL_BEND_mm, LOCAL_TWIST = (250.0, 0.003), (250.0, 1e-5)  # what a bolt bends 
 POSITION_mm = 1.0
 TILT = 1e-3
 TOP_FORM_mm = (300.0, 0.004)
+FORM_LEFT_mm = (300.0, 0.0025)  # of that, what the stands' readings leave in the heights of a place (simulated saws)
 TABLE_mm = (250.0, 0.008)  # a cast table nobody mapped, what is scraped and what sags (common practice, no source)
 LEVEL_ZERO_mm_per_m = 1.0
 SET_DOWN_mm_per_m = 0.005  # a level put back where it stood (common practice, no source)
@@ -215,13 +216,14 @@ def _noise(sweeps: list[Sweep], carriage: Carriage, table_mapped: bool, map_mm: 
 
 
 def place_rows(shape: Formed, x_mm: float, y_mm: float) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Positions, heights and their covariance at a place while a board passes: design's heave + lever + roll arm.
+    """Positions, heights and their covariance at a place while a board passes: heave, lever of pitch, arm of roll.
 
-    The form of the carriage's top along the place's own line is not known and stands in the covariance.
+    The form of the carriage's own top is not in the value: it rides along with the board, which lies on its high spots.
+    What a stand took of it for the rail's stays in the covariance.
     """
     s_mm = covering_positions(shape.carriage, x_mm)
     value, covariance = shape.rows(s_mm, place_weights(x_mm, y_mm, s_mm))
-    return s_mm, value, covariance + _waves(s_mm, *TOP_FORM_mm)
+    return s_mm, value, covariance + _waves(s_mm, *FORM_LEFT_mm)
 
 
 def tilt_over_stroke(shape: Formed) -> tuple[float, float]:

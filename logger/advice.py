@@ -111,7 +111,7 @@ def advise(
         base = replace(base, warnings=(*base.warnings, *before_the_first_bolt(job)))
     if ground.state.turned_since and not made_so_far:
         return _sweep_first(base, ground)
-    if base.verdict.word == "inside" and not made_so_far and rest_is_fine(ground, base.places):
+    if base.verdict.word == "inside" and not made_so_far and rest_is_fine(ground, base.places, base.whole_stroke):
         return replace(base, why=("What was swept is inside by more than the uncertainty; leave the bolts alone.",))
     low_end = LOW_END if len(ground.lifts.bolt) else AT_FIRST
     unknown = ground.learned.prior.bench.rests and not len(ground.lifts.bolt)  # on which feet it can rest is not known

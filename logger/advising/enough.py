@@ -17,6 +17,7 @@ from logger.advising.ground import Ground, doubt_of
 
 GUARD_mm = 0.0015  # what a profile's own figures do not know: between stations, hysteresis (common practice, no source)
 FINE = 0.85  # goals between set-ups that keep this part of their limit are left alone: turning puts them at risk
+DOUBTED = 0.5  # ... the run over the stroke only if this part of its expanded uncertainty leaves it inside as well
 
 
 def with_its_ends(verdict: Verdict, ground: Ground) -> Verdict:
@@ -58,11 +59,21 @@ def as_the_same_state_said(verdict: Verdict, ground: Ground) -> Verdict:
     return Verdict("cannot tell", mean, doubt, None, limit, verdict.unit, reason)
 
 
-def rest_is_fine(ground: Ground, places: Sequence[PlaceFinding]) -> bool:
-    """Nothing else that was swept or seen in this round is outside, and the goals between the set-ups are met."""
+def rest_is_fine(ground: Ground, places: Sequence[PlaceFinding], run: PlaceFinding | None = None) -> bool:
+    """Nothing else that was swept or seen in this round is outside, and the goals between the set-ups are met; the
+    ``run`` over the whole stroke with some of its doubt, which is mostly one number: how far the rail is tilted.
+    """
     others = [each.verdict.word for name, each in ground.state.current.items() if name in ground.sweeps]
     if "outside" in others or any(place.verdict == "outside" for place in places if place.seen):
         return False
     situation = ground.situation
     goals = [group for group in situation.groups if group.name not in ground.sweeps]
+    if goals and run is not None and not _surely_kept(run):
+        return False
     return all(float(np.ptp(situation.value[goal.rows])) <= FINE * goal.limit for goal in goals)
+
+
+def _surely_kept(run: PlaceFinding) -> bool:
+    if run.peak_to_valley is None or run.uncertainty is None:
+        return True
+    return run.peak_to_valley + DOUBTED * run.uncertainty <= run.allowed

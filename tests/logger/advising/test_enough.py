@@ -67,6 +67,17 @@ def test_a_goal_between_the_set_ups_that_is_nearly_at_its_limit_does():
     assert not enough.rest_is_fine(ground_of([0.1, 0.1, 0.1], goal=(0.0, 0.09)), [])
 
 
+def test_a_run_over_the_stroke_whose_doubt_may_take_it_out_does():
+    """0.083 of 0.1 mm: with half of 0.03 mm it is 0.098, half of 0.04 mm 0.103. One set-up alone has no such goal."""
+    run = PlaceFinding("the whole stroke", "cannot tell", 0.083, 0.03, 0.1, True, "")
+    ground = ground_of([0.1, 0.1, 0.1])
+    assert enough.rest_is_fine(ground, [], run)
+    assert not enough.rest_is_fine(ground, [], replace(run, uncertainty=0.04))
+    assert enough.rest_is_fine(ground, [], replace(run, peak_to_valley=None, uncertainty=None, seen=False))
+    ground.situation.groups = ground.situation.groups[:1]
+    assert enough.rest_is_fine(ground, [], replace(run, uncertainty=0.04))
+
+
 def test_swept_often_enough_one_sweep_is_inside_by_luck_and_is_not_believed():
     """0.047, 0.047 and 0.040 mm of 0.050 +-0.007: their mean, 0.0447, is not inside by the uncertainty."""
 
