@@ -81,9 +81,10 @@ def _read(
     recording = recorded(
         args, job, set_up, instrument, None,
         [
-            "Lay the level at the table's infeed end, the same way round as on the carriage.",
+            "Isolate and lock out before hands go near blade or cutter. Lay the level at the table's infeed end, the "
+            "same way round as on the carriage.",
             f"Press space, then hands off for {wait_s:g} s.",
-            "Set it on, its infeed foot where the outfeed foot was; space, hands off. Enter after the last place.",
+            "Set it on foot to foot; space, hands off. After the last place: Enter.",
         ],
     )  # fmt: skip
     return settled_at_marks(recording, LEVEL_TOLERANCE, wait_s, MOST_PLACES), recording.name
