@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis.state import table_denied
+from analysis.units import reading_from_height
 from logger.advising import inputs
 from logger.errors import NotAllowed
 
@@ -49,13 +50,15 @@ def round_words(state: State, machine: Machine, main: str) -> tuple[str, ...]:
 
 def _table_words(state: State, machine: Machine) -> list[str]:
     """A level that cannot have shown on the table what is written: a foot was touched, its zero set, it was turned."""
-    sweeps = list(next((each.sweeps for each in reversed(state.rounds) if each.sweeps), {}).values())
-    if all(sweep.on_table is None for sweep in sweeps):
+    sweeps = next((each.sweeps for each in reversed(state.rounds) if each.sweeps), {})
+    laid = [name for name, sweep in sweeps.items() if sweep.on_table is not None]
+    if not laid:
         return []
-    denied = table_denied(inputs.carriage_of(machine), sweeps, bool(machine.table.map))
+    denied = table_denied(inputs.carriage_of(machine), list(sweeps.values()), bool(machine.table.map))
     if denied is None:
         return []
-    seen, said = denied
+    given = machine.set_up(laid[0])  # in the display's own sign and zero, as it is written
+    seen, said = (reading_from_height(slope, "level", given.zero_mm_per_m, given.sense) for slope in denied)
     return [
         f"By the stands the level would show {seen:+.3f} mm/m along the table, and {said:+.3f} is written "
         "(on_table_mm_per_m): it is not used. Was a foot touched, the level set to zero or turned round? Lay it there "

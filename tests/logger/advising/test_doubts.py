@@ -80,13 +80,15 @@ def test_an_unmapped_table_under_a_carried_tip_is_offered_to_be_mapped():
     assert not any("truestroke map" in warning for warning in advice.advise(mapped).warnings)
 
 
-@pytest.mark.parametrize(("off_mm_per_m", "denied"), [(0.0, False), (0.4, True)])
-def test_a_level_that_cannot_have_shown_that_on_the_table_is_named_with_both_figures(off_mm_per_m, denied):
+@pytest.mark.parametrize(("off_mm_per_m", "zero", "denied"), [(0.0, None, False), (0.4, None, True), (0.4, 0.05, True)])
+def test_a_level_that_cannot_have_shown_that_on_the_table_is_named_as_its_display_shows(off_mm_per_m, zero, denied):
     """What the stands say is told to some hundredths; a foot touched by half a millimetre is told from it."""
     machine = draw_machine(0)
     job: Any = job_for(machine, 0.05, mapped=True)
     shown = machine.truth.base_pitch_mm_per_m + off_mm_per_m
-    pitch = job.machine.set_up("pitch").model_copy(update={"on_table_mm_per_m": shown, "on_table_u_mm_per_m": 0.006})
+    pitch = job.machine.set_up("pitch").model_copy(
+        update={"on_table_mm_per_m": shown, "on_table_u_mm_per_m": 0.006, "zero_mm_per_m": zero}
+    )
     job.machine = job.machine.model_copy(update={"set_ups": {**job.machine.set_ups, "pitch": pitch}})
     stops = tuple(float(x) for x in np.linspace(20.0, 2580.0, 14))
     job.swept(
