@@ -54,6 +54,10 @@ ZERO_SET_MM = 0.0015
 Accepted = Iterable[str] | Mapping[str, Iterable[str]]
 """What the person has agreed to: for all the sweeps, or by a sweep's name."""
 
+FORMS_RUN_FURTHER = -1.0
+"""``bias_share`` where the table's own form lies inside the heights: it is no noise that made them too large. Bolts are
+turned until the *readings* are flat, and the carriage then runs up and down with the table."""
+
 
 def find(recordings: Sequence[Recording], accept: Accepted = ()) -> Findings:
     """All sweeps of one set-up in one state -> findings.
@@ -68,7 +72,7 @@ def find(recordings: Sequence[Recording], accept: Accepted = ()) -> Findings:
     profile = outcome.profile
     whole = _with_table(profile, first)
     unmapped = set_up_of(first).kind == "carried" and whole is not profile.covariance
-    share = 0.0 if unmapped else outcome.bias_share  # a table is no noise: flat readings over it are its own form
+    share = FORMS_RUN_FURTHER if unmapped else outcome.bias_share
     ends = extremes(profile.x_mm, profile.value, whole, profile.zero_known, share, LINEARITY_MM)
     ends = extremes_with_floor(ends, profile)
     return Findings(

@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.results import PlaceFinding, Verdict
 from analysis.uncertainty import peak_to_valley
-from logger.advising.ground import Ground, doubt_of
+from logger.advising.ground import Ground, doubt_of, hidden_of
 
 GUARD_mm = 0.0015  # what a profile's own figures do not know: between stations, hysteresis (common practice, no source)
 FINE = 0.85  # goals between set-ups that keep this part of their limit are left alone: turning puts them at risk
@@ -47,7 +47,8 @@ def as_the_same_state_said(verdict: Verdict, ground: Ground) -> Verdict:
     for earlier in reversed(rounds[:-1]):
         if earlier.turns or main not in earlier.sweeps or earlier.visit != rounds[-1].visit:
             break
-        widths.append(peak_to_valley(earlier.sweeps[main].value, earlier.sweeps[main].covariance)[0])
+        width, _ = peak_to_valley(earlier.sweeps[main].value, earlier.sweeps[main].covariance)
+        widths.append(width + hidden_of(ground))
     mean, doubt = float(np.mean(widths)), doubt_of(ground)
     limit = ground.situation.groups[0].limit
     if len(widths) == 1 or mean + doubt <= limit:

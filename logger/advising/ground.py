@@ -297,6 +297,12 @@ def _physics_rows(ground: Ground) -> FloatArray:
     return np.asarray(np.einsum("dsqb,sq->dsb", ground.learned.physics_response(sweep.s_mm), weights))
 
 
+def hidden_of(ground: Ground) -> float:
+    """By how much the measured peak to valley is more than the heights', for what an unmapped table hides in them."""
+    profile = ground.findings.profile
+    return max(float(ground.findings.extremes.peak_to_valley - np.ptp(profile.value)), 0.0)
+
+
 def doubt_of(ground: Ground) -> float:
     """Expanded uncertainty of the measured peak to valley."""
     return float(ground.findings.extremes.peak_to_valley_uncertainty)

@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis.results import Predicted
+from analysis.uncertainty import smooth_covariance
 from logger.advising.rows import MEAN_SPARE_mm
-from logger.judging.judged import TABLE_MM
+from logger.judging.judged import TABLE_ALIKE_MM, TABLE_MM
 
 if TYPE_CHECKING:
     from analysis.results import FloatArray
@@ -20,20 +21,27 @@ if TYPE_CHECKING:
     from logger.advising.ground import Ground
 
 NEXT_READING_mm = 0.0015  # error of the sweep that will be held against the prediction
+ALIKE_mm = 120.0  # length over which such errors are alike
 MAPPED_mm = 0.001  # what a map of the table leaves under a carried tip, place and points of the map both a little off
 NEXT_ZERO_mm = 0.002  # and of the zero set again before it, drift included (common practice, no source)
 ADRIFT = 0.25  # part of the largest change by which a rail that only rests comes down as a whole (simulated saws)
 
 
 def predicted_of(ground: Ground, value: FloatArray) -> Predicted:
-    """The end of a round at the main set-up's stations, with what the draws do not know of: see ``_unmodelled``."""
+    """The end of a round at the main set-up's stations, with what the draws do not know of: see ``_unmodelled``.
+
+    Heights that read flat over an unmapped table are its own form: the peak to valley counts that, as the next verdict
+    will.
+    """
     drawn = value[:, ground.rows]
     change = drawn - ground.situation.value[ground.rows]
-    part = drawn + _unmodelled(ground.sweeps[ground.main], change, not ground.mapped, ground.model_error)
+    sweep, unmapped = ground.sweeps[ground.main], not ground.mapped
+    over_table = drawn + _table_form(sweep, len(drawn), unmapped)
+    part = over_table + _unmodelled(sweep, change, ground.model_error)
     if ground.learned.prior.bench.rests:
         whole = np.random.default_rng(19).standard_normal((len(change), 1))
         part = part + ADRIFT * np.abs(change).max(axis=1, keepdims=True) * whole
-    width, middle = np.ptp(part, axis=1), _middle_width(ground, drawn)
+    width, middle = np.ptp(part, axis=1), _middle_width(ground, drawn) + _hidden(drawn, over_table)
     away = width - np.median(width)
     group = ground.situation.groups[0]
     inside = middle + away <= group.limit
@@ -47,7 +55,7 @@ def predicted_of(ground: Ground, value: FloatArray) -> Predicted:
         peak_to_valley_uncertainty=float(np.quantile(np.abs(away), 0.95)),
         mean=float(part.mean()) if group.mean is not None else None,
         chance_inside=float(np.mean(inside)),
-        x_mm=ground.sweeps[ground.main].s_mm,
+        x_mm=sweep.s_mm,
         value=part.mean(axis=0),
         uncertainty=np.asarray(0.5 * (sides[1] - sides[0])),
     )
@@ -66,14 +74,31 @@ def _middle_width(ground: Ground, drawn: FloatArray) -> float:
     return max(middle - max(float(np.median(np.ptp(drawn + once_more, axis=1))) - middle, 0.0), 0.0)
 
 
-def _unmodelled(sweep: Sweep, change: FloatArray, unmapped: bool, model_error: float) -> FloatArray:
+def _hidden(drawn: FloatArray, over_table: FloatArray) -> float:
+    """How much further the carriage runs, in the middle of the draws, than it reads over the table as it may be."""
+    return max(float(np.median(np.ptp(over_table, axis=1)) - np.median(np.ptp(drawn, axis=1))), 0.0)
+
+
+def _table_form(sweep: Sweep, count: int, unmapped: bool) -> FloatArray:
+    """What the table's own form under a carried tip may be (draws, stations): all of it, or what a map leaves of it."""
+    if sweep.set_up.kind != "carried":
+        return np.zeros((count, len(sweep.s_mm)))
+    rng = np.random.default_rng(21)
+    if unmapped:
+        return TABLE_MM * _smooth(sweep.s_mm, TABLE_ALIKE_MM, rng, count)
+    return MAPPED_mm * _smooth(sweep.s_mm, ALIKE_mm, rng, count)
+
+
+def _unmodelled(sweep: Sweep, change: FloatArray, model_error: float) -> FloatArray:
     """Smooth errors (draws, stations) to be added to predictions: without them late rounds promise too much."""
     scale = 1.0 if sweep.set_up.kind != "level" else 5.0
-    alike = np.exp(-0.5 * ((sweep.s_mm[:, None] - sweep.s_mm) / 120.0) ** 2) + 1e-9 * np.eye(len(sweep.s_mm))
-    drawn = np.random.default_rng(17).standard_normal(change.shape) @ np.linalg.cholesky(alike).T
-    rng = np.random.default_rng(18)
-    zero = NEXT_ZERO_mm * scale * rng.standard_normal((len(change), 1))
-    table = 0.0 if sweep.set_up.kind != "carried" else TABLE_MM if unmapped else MAPPED_mm
-    own = np.hypot(NEXT_READING_mm * scale, table)
-    size = np.hypot(own, model_error * np.abs(change).max(axis=1, keepdims=True))
+    drawn = _smooth(sweep.s_mm, ALIKE_mm, np.random.default_rng(17), len(change))
+    zero = NEXT_ZERO_mm * scale * np.random.default_rng(18).standard_normal((len(change), 1))
+    size = np.hypot(NEXT_READING_mm * scale, model_error * np.abs(change).max(axis=1, keepdims=True))
     return np.asarray(size * drawn + zero)
+
+
+def _smooth(x_mm: FloatArray, alike_mm: float, rng: np.random.Generator, count: int) -> FloatArray:
+    """Random smooth forms (count, stations) of standard deviation 1."""
+    covariance = smooth_covariance(x_mm, 1.0, alike_mm) + 1e-9 * np.eye(len(x_mm))
+    return np.asarray(rng.standard_normal((count, len(x_mm))) @ np.linalg.cholesky(covariance).T)

@@ -19,7 +19,7 @@ from analysis.guided import Parks
 from analysis.results import Plan
 from analysis.situation import Outcome, Situation, ratio_and_slope
 from logger.advising.extra_set_ups import sentence
-from logger.advising.ground import Ground, doubt_of, plan
+from logger.advising.ground import Ground, doubt_of, hidden_of, plan
 
 if TYPE_CHECKING:
     from logger.machines import Machine
@@ -98,7 +98,7 @@ def hopeless(ground: Ground, outcome: Outcome, nothing: Outcome) -> bool:
 def guarded(ground: Ground, situation: Situation) -> Situation:
     """The situation with the band that the verdict leaves, and every bolt that moves the display surely."""
     first, *others = situation.groups
-    tight = max(first.limit - doubt_of(ground), TIGHTEST * first.limit)
+    tight = max(first.limit - doubt_of(ground) - hidden_of(ground), TIGHTEST * first.limit)
     level = ground.sweeps[ground.main].set_up.kind == "level"
     least = situation.least_gain if level else np.minimum(situation.least_gain, LEAST_SEEN)
     wider = replace(situation, groups=(replace(first, limit=tight), *others), least_gain=least)
@@ -123,7 +123,7 @@ def chance_with_doubt(ground: Ground, outcome: Outcome, tight: bool = False) -> 
     from scipy.special import ndtr
 
     limit, doubt = ground.situation.groups[0].limit, doubt_of(ground)
-    allowed = max(limit - doubt, TIGHTEST * limit) if tight else limit
+    allowed = (max(limit - doubt, TIGHTEST * limit) if tight else limit) - hidden_of(ground)
     ratio = in_the_band(ground, outcome).ratio
     return float(np.mean(ndtr((allowed - ratio * limit) / max(0.5 * doubt, 1e-6))))
 

@@ -86,7 +86,10 @@ def not_seen_by(machine: Machine, set_up: str, profile: Profile) -> tuple[str, .
     if kind == "fixed":
         out.append("tilt of the whole rail (one fixed stand cannot see it)")
     if kind == "carried" and not machine.table.map:
-        out.append(f"the table's own flatness (no map): about {2 * TABLE_MM:.3f} mm of it may lie in these heights")
+        out.append(
+            f"the table's own flatness (no map): about {2 * TABLE_MM:.3f} mm of it may lie in these heights, "
+            "and the peak to valley counts what it may hide"
+        )
     if profile.quantity == "height":
         out.append("roll")
     else:

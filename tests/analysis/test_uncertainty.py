@@ -175,6 +175,18 @@ def test_the_highest_minus_the_lowest_of_noise_is_not_a_height():
     assert abs(np.mean(corrected) - truth) < 0.75 * (np.mean(naive) - truth)
 
 
+def test_readings_made_flat_over_an_unknown_form_run_as_far_as_the_form_does():
+    """Five flat heights over five unlike places of standard deviation s: the mean range of five normal values is
+    2.326 s and its deviation 0.864 s (factors d2 and d3 of control charts for n = 5, ISO 7870-2:2013, annex, from
+    memory). Taken for noise, the same readings would be called flatter still.
+    """
+    flat, form = np.zeros(5), 0.008**2 * np.eye(5)
+    hidden, uncertainty = peak_to_valley(flat, form, bias_share=-1.0)
+    assert hidden == pytest.approx(2.326 * 0.008, rel=0.03)
+    assert uncertainty > 2 * 0.864 * 0.008
+    assert peak_to_valley(flat, form)[0] == 0.0
+
+
 def test_errors_common_to_all_stations_do_not_average_away():
     apart = mean_with_uncertainty(X, np.zeros_like(X), 0.001**2 * np.eye(len(X)))[1]
     common = mean_with_uncertainty(X, np.zeros_like(X), np.full((len(X), len(X)), 0.001**2))[1]

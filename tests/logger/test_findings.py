@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 from fixtures.sweeps import Indicator, Layout, rough_rail, simulate
 from logger.errors import NotAllowed, TruestrokeError
 from logger.findings import as_json, find, lines, positions
+from logger.judging.judged import TABLE_MM
 from tests.logger.stand_in import machine_for, recording_of
 
 FIVE = (0.0, 650.0, 1300.0, 1950.0, 2600.0)
@@ -54,17 +55,19 @@ def test_nothing_is_shown_over_the_opening():
         assert any("760" in text and "840" in text for text in found.not_seen)
 
 
-def test_a_table_nobody_mapped_is_doubt_and_no_noise_that_could_be_taken_off_the_peak_to_valley():
-    """Readings are taken for noisy and a part of what noise adds comes off; a table's form is not in them by luck."""
+def test_a_table_nobody_mapped_is_no_noise_that_could_be_taken_off_but_hides_some_of_the_peak_to_valley():
+    """Readings are taken for noisy and a part of what noise adds comes off. A table's form is not in them by luck: over
+    whatever form it has, readings that were made flat are flatter than the carriage runs.
+    """
     sweep, recording = swept(CARRIED)
     found = find([recording])
     machine = machine_for(CARRIED)
     table = machine.table.model_copy(update={"map": (SimpleNamespace(y_mm=0.0, points=((700, 0, 0), (1500, 0, 0))),)})
     known = find([recording_of(sweep, CARRIED, machine=machine.model_copy(update={"table": table}))])
-    assert found.extremes.peak_to_valley == pytest.approx(float(np.ptp(found.profile.value)), abs=1e-6)
+    assert np.ptp(found.profile.value) <= found.extremes.peak_to_valley <= np.ptp(found.profile.value) + 2 * TABLE_MM
     assert known.extremes.peak_to_valley <= found.extremes.peak_to_valley
     assert found.extremes.peak_to_valley_uncertainty > 2.0 * known.extremes.peak_to_valley_uncertainty
-    assert any("0.016 mm" in text for text in found.not_seen)
+    assert any("0.016 mm" in text and "may hide" in text for text in found.not_seen)
 
 
 def test_marks_encoder_strips_and_nothing_are_named():

@@ -25,7 +25,8 @@ def ground_of(value, doubt_mm=0.004, other="inside", goal=(0.0, 0.08)) -> Any:
         sweeps={"along": sweep, "spindle": sweep},
         situation=SimpleNamespace(groups=groups, value=np.concatenate([heights, goal])),
         findings=SimpleNamespace(
-            extremes=SimpleNamespace(peak_to_valley=float(np.ptp(heights)), peak_to_valley_uncertainty=doubt_mm)
+            profile=SimpleNamespace(value=heights),
+            extremes=SimpleNamespace(peak_to_valley=float(np.ptp(heights)), peak_to_valley_uncertainty=doubt_mm),
         ),
         state=SimpleNamespace(
             rounds=(Round({"along": sweep}),),
@@ -94,3 +95,20 @@ def test_swept_often_enough_one_sweep_is_inside_by_luck_and_is_not_believed():
     rounds[1] = replace(rounds[1], turns=(Turn(0, 0.1, 0.01),))  # what was swept before a turn is another state's
     ground.state = SimpleNamespace(rounds=tuple(rounds))
     assert enough.as_the_same_state_said(inside, ground) is inside
+
+
+def test_a_table_hides_as_much_in_every_sweep_of_a_state():
+    """Read as 0.042 and 0.036 mm, 0.004 of a table's form hidden in both: 0.043 +-0.006 in the mean, inside; at +-0.008
+    not, though without what is hidden it would be."""
+
+    def swept(width):
+        return Sweep(
+            SetUp("carried"), np.array([0.0, 50.0, 100.0]), np.array([0.1, 0.1 + width, 0.1]), np.zeros((3, 3))
+        )
+
+    for doubt_mm, word in ((0.006, "inside"), (0.008, "cannot tell")):
+        ground = ground_of([0.1, 0.136, 0.1], doubt_mm)
+        ground.findings.extremes.peak_to_valley += 0.004
+        ground.state = SimpleNamespace(rounds=tuple(Round({"along": swept(width)}) for width in (0.042, 0.036)))
+        inside = Verdict("inside", 0.040, doubt_mm, None, 0.05, "mm", "")
+        assert enough.as_the_same_state_said(inside, ground).word == word

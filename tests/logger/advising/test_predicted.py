@@ -8,7 +8,9 @@ from typing import Any
 import numpy as np
 import pytest
 
-from logger.advising.predicted import _middle_width
+from analysis.response import SetUp
+from logger.advising.predicted import _hidden, _middle_width, _table_form
+from logger.judging.judged import TABLE_MM
 
 STATIONS = 40
 
@@ -42,3 +44,16 @@ def test_an_error_that_all_stations_share_changes_nothing():
     drawn = np.random.default_rng(5).standard_normal((50, STATIONS)) * 0.004
     shared = np.full((STATIONS, STATIONS), 0.01**2)
     assert _middle_width(ground(shared), drawn) == pytest.approx(float(np.median(np.ptp(drawn, axis=1))), abs=1e-9)
+
+
+def test_an_unmapped_table_hides_much_where_it_reads_flat_and_nothing_where_a_slope_decides():
+    x = np.linspace(500.0, 1400.0, STATIONS)
+    carried, fixed = (SimpleNamespace(set_up=SetUp(kind), s_mm=x) for kind in ("carried", "fixed"))
+    form: Any = _table_form(carried, 400, True)  # type: ignore[arg-type]
+    assert form.std() == pytest.approx(TABLE_MM, rel=0.1)
+    assert not _table_form(fixed, 400, True).any()  # type: ignore[arg-type]
+    mapped = _table_form(carried, 400, False)  # type: ignore[arg-type]
+    flat, slope = np.zeros((400, STATIONS)), np.tile(0.3 * (x - 500.0) / 900.0, (400, 1))
+    assert _hidden(flat, flat + form) == pytest.approx(float(np.median(np.ptp(form, axis=1))))
+    assert _hidden(flat, flat + form) > 5.0 * _hidden(flat, flat + mapped)
+    assert _hidden(slope, slope + form) < 0.1 * _hidden(flat, flat + form)

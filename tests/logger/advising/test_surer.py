@@ -23,7 +23,7 @@ from tests.benchmarks.workbench import find_in_memory, job_for, sweep
 ROWS = np.arange(3)
 
 
-def ground_at(value, doubt_mm, least_gain=0.12, kind="carried", mapped=False) -> Any:
+def ground_at(value, doubt_mm, least_gain=0.12, kind="carried", mapped=False, hidden_mm=0.0) -> Any:
     """One set-up, three stations, two bolts: the display shows 0.8 of the first and 0.06 of the second."""
     response = np.zeros((50, 3, 2))
     response[:, :, 0] = [0.8, 0.0, -0.4]
@@ -38,7 +38,12 @@ def ground_at(value, doubt_mm, least_gain=0.12, kind="carried", mapped=False) ->
         main="along",
         mapped=mapped,
         sweeps={"along": SimpleNamespace(set_up=SetUp(kind))},
-        findings=SimpleNamespace(extremes=SimpleNamespace(peak_to_valley_uncertainty=doubt_mm)),
+        findings=SimpleNamespace(
+            profile=SimpleNamespace(value=situation.value),
+            extremes=SimpleNamespace(
+                peak_to_valley=float(np.ptp(situation.value)) + hidden_mm, peak_to_valley_uncertainty=doubt_mm
+            ),
+        ),
     )
 
 
@@ -64,6 +69,13 @@ def test_it_is_planned_in_the_band_the_verdict_leaves_and_a_bolt_hardly_seen_by_
     assert inner.turnable() == [0, 1]
     assert inner.lowest_mm.tolist() == [-1.2, -surer.ONE_STEP_mm]
     assert surer.guarded(ground_at([0.1, 0.1, 0.145], 0.045), ground.situation).groups[0].limit == pytest.approx(0.025)
+
+
+def test_what_an_unmapped_table_hides_is_kept_free_in_the_band_and_lowers_the_chance():
+    """0.040 mm were read of 0.050, a table may hide 0.005 of it, +-0.010 (k = 2): one standard deviation inside."""
+    ground = ground_at([0.1, 0.1, 0.140], 0.010, hidden_mm=0.005)
+    assert surer.chance_with_doubt(ground, standing(ground)) == pytest.approx(0.8413, abs=1e-3)
+    assert surer.guarded(ground, ground.situation).groups[0].limit == pytest.approx(0.035)
 
 
 def test_a_turn_that_makes_it_surer_is_found_and_its_chance_told_in_the_band_itself():
