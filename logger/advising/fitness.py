@@ -81,8 +81,9 @@ def before_the_first_bolt(job: Job) -> tuple[str, ...]:
         )
     if "load" not in kinds and "turned" not in kinds:
         said.append(
-            "Nothing is known of this machine's stiffness: a known mass laid on the carriage at marked places tells "
-            "it before any bolt is turned (truestroke load)."
+            "Nothing is known of this machine's stiffness, and with soft or stiff brackets that is what a first round "
+            "fails by: a known mass laid on the carriage at three parks tells it before any bolt is turned "
+            "(truestroke load)."
         )
     return tuple(said)
 

@@ -23,11 +23,12 @@ if TYPE_CHECKING:
 
 HOW = (
     "A known mass (10 to 30 kg) shows how soft rail and brackets are before any bolt is turned:",
-    "  1. Isolate and lock out the power. Park the carriage where the indicator reads, and clamp it.",
-    "  2. Mark places on the carriage's top: over each bearing, and beside them. Read the display.",
-    "  3. Lay the mass on a mark without a knock, read; take it off, read again: it must come back.",
+    "  1. Isolate and lock out the power. Mark the carriage's top over its first and its last bearing.",
+    "  2. Park it at one end of the stretch that the indicator reads, then in the middle, then at the other",
+    "     end; clamp it at each. Never where it may tip.",
+    "  3. Read; lay the mass on a mark without a knock, read; take it off: the display must come back.",
     "     Two people lift what is heavy; nothing that may roll or slide; nobody leans on the machine.",
-    "  4. truestroke load 20kg@1300:+0.120..+0.112mm --park 1100",
+    "  4. At each park: truestroke load 25kg@780:+0.120..+0.112mm 25kg@1420:+0.120..+0.109mm --park 1100",
     "Or sweep empty, sweep with a typical panel on the carriage, then: truestroke load --sweep N --mass 25",
 )
 

@@ -20,7 +20,8 @@ def add_parser(subparsers: Subparsers) -> None:
         subparsers,
         "load",
         "Records what a known mass moves. Parked: lay it on the carriage's top at a marked x, and give the display\n"
-        "without..with it, in its own sign:  20kg@1300:+0.120..+0.112mm\n"
+        "without..with it, in its own sign:  20kg@1300:+0.120..+0.112mm. Three parks, over both bearings at each,\n"
+        "tell most for the work.\n"
         "Swept: sweep empty, sweep again with the load on the carriage, and say which sweep that was: --sweep 2\n"
         "--mass 25. That sweep then no longer counts as one of the empty machine. Without arguments: how it is done,\n"
         "and what is known so far. Two people lift what is heavy; the carriage clamped while the mass is laid on.",

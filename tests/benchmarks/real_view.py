@@ -1,10 +1,9 @@
 """The real view: a stand at the blade, a stand at the spindle, and a level at stops for pitch and roll.
 
-Run: ``python -m tests.benchmarks.real_view --mapped [--machines 200] [--skip 0] [--told]
-[--on-table]``. Not a test. The table is
-0.3 to 0.5 of the stroke, so no stand sees the ends of it: what the carriage does there, at the places and over the
-whole stroke is only known from all set-ups together. Every round sweeps all four, plans, and turns until the display
-shows the target.
+Run: ``python -m tests.benchmarks.real_view --mapped [--machines 200] [--skip 0] [--told] [--on-table] [--weighed]``.
+Not a test. The table is 0.3 to 0.5 of the stroke, so no stand sees the ends of it: what the carriage does there, at the
+places and over the whole stroke is only known from all set-ups together. Every round sweeps all four, plans, and turns
+until the display shows the target.
 
 What counts is the noise-free truth after the last move of a round: the carriage's height at every place (heave, lever
 of the pitch, arm of the roll; the form of its top is no bolt's affair) over the whole pass of a board within the band,
@@ -12,7 +11,8 @@ and its run over the whole stroke within twice the band (the limit the rail's ch
 end-to-end rise against the band itself. Machines whose bolts cannot reach 0.8 of it (true response, Chebyshev) are left
 out; those inside at the start are listed apart. ``--told``: the planner is given the true response and has nothing
 left to learn: what remains then is what these set-ups do not tell. ``--on-table``: before the first round the pitch
-level was set down foot to foot along the table, and what it showed is in machine.yaml.
+level was set down foot to foot along the table, and what it showed is in machine.yaml. ``--weighed``: before the first
+bolt a mass was laid on over both bearings at three parks before either stand.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ from logger.advising.places import STROKE_PART
 from logger.judging.on_table import on_table
 from logger.machines import Machine
 from tests.benchmarks.strategies import recorded, turned_as_said
-from tests.benchmarks.workbench import MemoryJob, install, job_for, sweep
+from tests.benchmarks.workbench import MemoryJob, install, job_for, sweep, weigh
 
 ROUNDS = 5
 SET_UPS = ("spindle", "pitch", "roll", "across")  # the stand at the blade last: it is the one turned at
@@ -171,13 +171,16 @@ def laid_on_table(machine: SimMachine, described: Machine) -> Machine:
     return described.model_copy(update={"set_ups": {**described.set_ups, "pitch": pitch}})
 
 
-def advised(machine: SimMachine, band_mm: float, mapped: bool, laid: bool = False) -> Way:
+def advised(machine: SimMachine, band_mm: float, mapped: bool, laid: bool = False, weighed: bool = False) -> Way:
     """Rounds as the command line would lead them."""
     job = job_for(machine, band_mm, mapped)
     places = tuple(place.model_copy(update={"peak_to_valley_mm": band_mm}) for place in job.machine.places)
     job.machine = job.machine.model_copy(update={"places": places})
     if laid:
         job.machine = laid_on_table(machine, job.machine)
+    if weighed:
+        for name in ("spindle", "across"):
+            weigh(job, machine.copy(), name)
     way = Way()
     for index in range(ROUNDS):
         start = time.perf_counter()
@@ -268,6 +271,7 @@ def main() -> None:
     parser.add_argument("--mapped", action="store_true", help="the owner has mapped the table along the edge's line")
     parser.add_argument("--told", action="store_true", help="the true response is known")
     parser.add_argument("--on-table", action="store_true", help="the pitch level was laid on the table first")
+    parser.add_argument("--weighed", action="store_true", help="a known mass was laid on the carriage first")
     parser.add_argument("--verbose", action="store_true")
     parser.add_argument("--minutes", type=float, default=1e9, help="stop drawing machines after this long")
     parser.add_argument("--only", nargs="*", type=int, help="these machines")
@@ -295,7 +299,7 @@ def main() -> None:
         if kind != "reachable":
             continue
         with told(machine) if args.told else nullcontext():
-            way = advised(machine, args.band, args.mapped, args.on_table)
+            way = advised(machine, args.band, args.mapped, args.on_table, args.weighed)
         ways.append(way)
         by_layout.setdefault(machine.layout.key, []).append(way)
         if args.verbose:

@@ -76,6 +76,18 @@ def test_a_soft_machine_is_told_from_a_stiff_one(job):
     assert loads_of(job) == ()
 
 
+def test_the_readings_of_very_soft_brackets_and_of_one_that_may_go_either_way_are_taken(job):
+    """By weight over stiffness 25 kg, 245 N, sink by 0.08 to 0.16 mm on two brackets of 1.5 kN/mm or on one. At the end
+    of what a stand reads, far brackets may lift the top as well.
+    """
+    soft = parked_load(job, [parse("25kg@1300:0.220..0.120", job.machine)], 1100.0, "across")
+    assert soft["readings"][0]["after"] == 0.120
+    for after in (0.111, 0.126):
+        parked_load(job, [parse(f"25kg@1960:0.120..{after}", job.machine)], 1640.0, "across")
+    with pytest.raises(NotAllowed, match="the display says"):
+        parked_load(job, [parse("25kg@1100:0.120..0.160", job.machine)], 1100.0, "across")
+
+
 def test_a_damaged_load_is_left_out_and_said(job):
     job.append("load", form="parked", set_up="nowhere", park_mm=1100.0, readings=[])
     job.append("load", form="parked", set_up="across", park_mm="x", readings=[{}])
