@@ -41,6 +41,8 @@ ROWS = 8
 TOO_MUCH = 4.0
 """So many times the width of what can be beyond its edges: then it is the display that moved. The softest of simulated
 saws went 1.9 times the width beyond, and theirs is the reading that is wanted most."""
+PARK_INSIDE_mm = 20.0
+"""So far from the ends of what a set-up reads the carriage is parked to be loaded."""
 EITHER_WAY = 0.25
 """Where what can be reaches this part of itself to the other side of nothing, no direction is the wrong one."""
 LN_POSSIBLE = 0.95
@@ -155,6 +157,23 @@ def _it_can_be(
         raise NotAllowed(
             f"--y {y_mm:g} is not on the carriage.", "y counts from the rail's middle line, + toward the table."
         )
+
+
+def where_to_lay(machine: Machine, set_up: str) -> tuple[tuple[float, tuple[float, ...]], ...]:
+    """(park_mm, places of the mass as x_mm) that tell most for the work: both ends and the middle of the stretch the
+    set-up reads, over the first and over the last bearing at each; none for a set-up that reads nothing.
+    """
+    carriage = inputs.carriage_of(machine)
+    low, high = carriage.stroke_mm
+    s_mm = np.arange(low, high + 1.0, 10.0)
+    given, table = inputs.set_up_of(machine, set_up), inputs.table_of(machine)
+    seen = s_mm[seen_by_geometry(given, carriage, table, s_mm)]
+    if not len(seen):
+        return ()
+    wanted = np.linspace(seen[0] + PARK_INSIDE_mm, seen[-1] - PARK_INSIDE_mm, 3)
+    parks = dict.fromkeys(float(seen[np.argmin(np.abs(seen - each))]) for each in wanted)
+    offsets = dict.fromkeys((carriage.bearing_offsets_mm[0], carriage.bearing_offsets_mm[-1]))
+    return tuple((park, tuple(park + float(offset) for offset in offsets)) for park in parks)
 
 
 def loads_of(job: Job, warnings: list[str] | None = None) -> tuple[Loaded, ...]:

@@ -22,14 +22,20 @@ if TYPE_CHECKING:
     from logger.wording import Units
 
 HOW = (
-    "A known mass (10 to 30 kg) shows how soft rail and brackets are before any bolt is turned:",
-    "  1. Isolate and lock out the power. Mark the carriage's top over its first and its last bearing.",
-    "  2. Park it at one end of the stretch that the indicator reads, then in the middle, then at the other",
-    "     end; clamp it at each. Never where it may tip.",
-    "  3. Read; lay the mass on a mark without a knock, read; take it off: the display must come back.",
-    "     Two people lift what is heavy; nothing that may roll or slide; nobody leans on the machine.",
-    "  4. At each park: truestroke load 25kg@780:+0.120..+0.112mm 25kg@1420:+0.120..+0.109mm --park 1100",
-    "Or sweep empty, sweep with a typical panel on the carriage, then: truestroke load --sweep N --mass 25",
+    "A known mass (10 to 30 kg) shows how soft rail and brackets are before any",
+    "bolt is turned:",
+    "  1. Isolate and lock out the power. Mark the carriage's top over its first and",
+    "     its last bearing.",
+    "  2. Park it at one end of the stretch that the indicator reads, in the middle,",
+    "     at the other end; clamp it at each. Never where it may tip.",
+    "  3. Read; lay the mass on a mark without a knock; read; take it off: the",
+    "     display must come back. Two people lift what is heavy; nothing that may",
+    "     roll or slide; nobody leans on the machine.",
+    "  4. At each park, in one command:",
+    "     truestroke load 25kg@780:+0.120..+0.112mm 25kg@1420:+0.120..+0.109mm \\",
+    "       --park 1100",
+    "Or sweep empty, sweep with a typical panel on the carriage, then:",
+    "     truestroke load --sweep N --mass 25",
 )
 
 
@@ -44,7 +50,7 @@ def load(args: argparse.Namespace) -> Answer:
         return _swept(job, args)
     if args.loads:
         return _parked(job, args)
-    return _known(job, args.units)
+    return _known(job, args.units, args.set_up)
 
 
 def _parked(job: Job, args: argparse.Namespace) -> Answer:
@@ -141,14 +147,31 @@ def _moved_line(job: Job, moved: Moved, args: argparse.Namespace) -> str:
     return said
 
 
-def _known(job: Job, units: Units) -> Answer:
-    from logger.advising.loading import loads_of, stiffness_of
+def _known(job: Job, units: Units, set_up: str | None) -> Answer:
+    from logger.advising.loading import loads_of, stiffness_of, where_to_lay
 
     warnings: list[str] = []
     loads = loads_of(job, warnings)
     stiffness = stiffness_of(job, loads)
-    answer = {"loads": len(loads), **_stiffness_json(stiffness), "how": list(HOW), "warnings": warnings}
-    return Answer(answer, [*HOW, _stiffness_line(stiffness), *[f"  note: {warning}" for warning in warnings]])
+    named = the_set_up(job, set_up) if set_up or len(job.machine.set_ups) == 1 else _newest_if_swept(job)
+    where = where_to_lay(job.machine, named) if named else ()
+    answer = {
+        "loads": len(loads),
+        **_stiffness_json(stiffness),
+        "how": list(HOW),
+        "set_up": named,
+        "where": [{"park_mm": park, "x_mm": list(places)} for park, places in where],
+        "warnings": warnings,
+    }
+    lines = [f"Here, read in set-up {named}:"] if where else []
+    for park, places in where:
+        on = " and then at ".join(position(x, units) for x in places)
+        lines.append(f"  park at {position(park, units)}; the mass at {on}")
+    return Answer(answer, [*HOW, *lines, _stiffness_line(stiffness), *[f"  note: {each}" for each in warnings]])
+
+
+def _newest_if_swept(job: Job) -> str | None:
+    return _newest_set_up(job) if any(record.sweeps for record in job.rounds()) else None
 
 
 def _stiffness_json(stiffness: Stiffness) -> dict[str, Any]:

@@ -15,15 +15,13 @@ from analysis.results import Findings, FloatArray
 from fixtures.loading import loaded
 from fixtures.workshop import SimMachine
 from logger.advising import inputs
-from logger.advising.loading import LaidOn, parked_load
+from logger.advising.loading import LaidOn, parked_load, where_to_lay
 from logger.advising.seats import felt_data
 from logger.findings import find
 from logger.instruments import Instrument, instrument_from_text
 from logger.job import Round, TurnedBolt
 from logger.journal import JournalEntry
 from logger.machines import Machine, machine_from_text
-
-PARK_INSIDE_mm = 20.0  # so far from the ends of what a set-up reads the carriage is parked to be loaded
 
 
 @dataclass
@@ -66,19 +64,15 @@ def feel(job: MemoryJob, machine: SimMachine) -> None:
     job.entries.append(JournalEntry("1", "2026-01-01T08:00:00+00:00", "", "seats", data))
 
 
-def weigh(job: MemoryJob, machine: SimMachine, set_up: str, mass_kg: float = 25.0, parks: int = 3) -> None:
-    """A mass laid on over the first and over the last bearing, parked at places over the stretch this set-up reads."""
-    low, high = machine.stations(set_up)[[0, -1]]
-    offsets = machine.layout.carriage.bearing_offsets_mm
-    for park in np.linspace(low + PARK_INSIDE_mm, high - PARK_INSIDE_mm, parks):
-        park_mm = round(float(park), -1)
-        for ahead_mm in (offsets[0], offsets[-1]):
+def weigh(job: MemoryJob, machine: SimMachine, set_up: str, mass_kg: float = 25.0) -> None:
+    """A mass laid on where the command says, the display read without and with it."""
+    for park_mm, places_mm in where_to_lay(job.machine, set_up):
+        for x_mm in places_mm:
             before = machine.reading(set_up, park_mm)
-            after = loaded(machine, mass_kg, ahead_mm).reading(set_up, park_mm)
+            after = loaded(machine, mass_kg, x_mm - park_mm).reading(set_up, park_mm)
             if before is None or after is None:
                 continue
-            laid = [LaidOn(mass_kg, park_mm + ahead_mm, before, after)]
-            data = parked_load(job, laid, park_mm, set_up)  # type: ignore[arg-type]
+            data = parked_load(job, [LaidOn(mass_kg, x_mm, before, after)], park_mm, set_up)  # type: ignore[arg-type]
             job.entries.append(JournalEntry("1", "2026-01-01T08:00:00+00:00", "", "load", data))
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from logger.advising.loading import loads_of, parked_load, parse, stiffness_of
+from logger.advising.loading import loads_of, parked_load, parse, stiffness_of, where_to_lay
 from logger.errors import NotAllowed
 from logger.job import Job
 from tests.logger.device import sweep_lines
@@ -86,6 +86,20 @@ def test_the_readings_of_very_soft_brackets_and_of_one_that_may_go_either_way_ar
         parked_load(job, [parse(f"25kg@1960:0.120..{after}", job.machine)], 1640.0, "across")
     with pytest.raises(NotAllowed, match="the display says"):
         parked_load(job, [parse("25kg@1100:0.120..0.160", job.machine)], 1100.0, "across")
+
+
+def test_where_a_mass_tells_most_is_said_for_this_machine(shell, job):
+    """By hand: a stand at 1100 mm under a top of 1200 mm reads from 500 to 1700; bearings 320 mm from the middle."""
+    where = where_to_lay(job.machine, "across")
+    assert [park for park, _ in where] == [520.0, 1100.0, 1680.0]
+    assert where[1][1] == (780.0, 1420.0)
+    for park, places in where:
+        parked_load(job, [parse(f"20kg@{x:g}:0.120..0.115", job.machine) for x in places], park, "across")
+    assert shell.json("load")["where"] == []  # nothing was swept, and there are several set-ups
+    assert shell.json("load", "--set-up", "across")["where"][0] == {"park_mm": 520.0, "x_mm": [200.0, 840.0]}
+    said = shell("load", "--set-up", "across").stdout
+    assert "park at 520 mm; the mass at 200 mm and then at 840 mm" in said
+    assert max(len(line) for line in said.splitlines() if not line.startswith("Supports")) <= 80
 
 
 def test_a_damaged_load_is_left_out_and_said(job):
