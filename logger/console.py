@@ -85,12 +85,12 @@ class Console:
     def write(self, line: str) -> None:
         if not self.json_only:
             self.end_progress()
-            self._put(self.out, line)
+            self._tell(self.out, line)
             self.out.flush()
 
     def note(self, line: str) -> None:
         self.end_progress()
-        self._put(self.err, line)
+        self._tell(self.err, line)
 
     def progress(self, line: str) -> None:
         if self.json_only or not is_terminal(self.err):
@@ -144,6 +144,12 @@ class Console:
             f"Everything that was received is on disk; the details for its makers are in {_keep_details(text)}."
         )
 
+    def _tell(self, stream: TextIO, line: str) -> None:
+        """A line for a person: on a terminal folded between words; in a pipe one line stays one line."""
+        text = self._safe(stream, line)
+        for part in folded(text, width(stream)) if is_terminal(stream) else [text]:
+            stream.write(part + "\n")
+
     def _put(self, stream: TextIO, line: str) -> None:
         stream.write(self._safe(stream, line) + "\n")
 
@@ -155,6 +161,19 @@ class Console:
             line = in_ascii(line)
         encoding = stream.encoding or "utf-8"
         return line.encode(encoding, "backslashreplace").decode(encoding)
+
+
+def folded(line: str, columns: int) -> list[str]:
+    """``line`` in parts of at most ``columns``, broken between words, the later ones set in by two more.
+
+    A command stays whole: somebody will copy it.
+    """
+    if len(line) <= columns or line.lstrip().startswith("truestroke "):
+        return [line]
+    from textwrap import wrap
+
+    lead = line[: len(line) - len(line.lstrip())]
+    return wrap(line, columns, subsequent_indent=lead + "  ", break_long_words=False, break_on_hyphens=False)
 
 
 def _keep_details(text: str) -> str:
