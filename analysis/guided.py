@@ -134,7 +134,7 @@ def optimise_targets(
     step, kept, direction = 0.25 * least, targets, np.zeros(len(steps))
     for _ in range(iterations):
         outcome, played = outcome_of(situation, errors, steps, targets)
-        if best is None or outcome.loss < best.loss - 1e-6:
+        if best is None or (outcome.loss < best.loss - 1e-6 and _no_further(situation, outcome, best)):
             if best is not None:
                 step *= 1.3
             best, kept = outcome, targets
@@ -149,6 +149,15 @@ def optimise_targets(
         targets = kept + step * direction
     assert best is not None
     return best
+
+
+def _no_further(situation: Situation, outcome: Outcome, best: Outcome) -> bool:
+    """Whether no bolt goes beyond what is left of its thread, or of a round, or at least none further than before."""
+    return all(
+        max(situation.lowest_mm[new.bolt] - new.lift_mm, new.lift_mm - situation.highest_mm[new.bolt])
+        <= max(situation.lowest_mm[old.bolt] - old.lift_mm, old.lift_mm - situation.highest_mm[old.bolt], 1e-9)
+        for new, old in zip(outcome.steps, best.steps, strict=True)
+    )
 
 
 def parks_seen_best(situation: Situation, bolts: tuple[int, ...]) -> Parks:

@@ -29,6 +29,7 @@ LEAST_SEEN = 0.02  # mm of the display per mm of thread by which a bolt may stil
 ONE_STEP_mm = 0.6  # further such a bolt is not moved in one round: where nobody looks it does ten times as much
 TIGHTEST = 0.5  # of the band: aimed at where the uncertainty leaves less
 LIKELY, MUCH = 0.7, 0.15  # a round this likely inside is made as it is; so much more chance is worth such bolts
+FAR = 0.25  # ... and where a round is hardly the last one, one that such bolts bring much nearer
 ANY = 0.01  # gain that is one at all
 SETTLED = 0.15  # so much more chance that the verdict says inside is worth a turn where it would never say so otherwise
 NEARER = 0.9  # outside the band, a round that ends at most at this part of where it began is worth its turns
@@ -71,7 +72,8 @@ def surer(
 
 
 def with_hardly_seen(ground: Ground, outcome: Outcome, cost_per_move: float) -> Outcome | None:
-    """A round that bolts of which the display shows little make much surer; None where there is none such.
+    """A round that bolts of which the display shows little make much surer, or bring much nearer from far off; None
+    where there is none such.
 
     A carried tip sees only what happens over the table: without the bolts at the rail's ends round after round gained
     little.
@@ -84,8 +86,14 @@ def with_hardly_seen(ground: Ground, outcome: Outcome, cost_per_move: float) -> 
     if chance >= LIKELY or len(wider.turnable()) == len(situation.turnable()):
         return None
     other, _ = plan(ground, wider, cost_per_move)
-    gain = chance_with_doubt(ground, other) - chance if other.steps else 0.0
-    return in_the_band(ground, other) if gain > MUCH else None
+    if other.steps and chance_with_doubt(ground, other) - chance > MUCH:
+        return in_the_band(ground, other)
+    if chance >= FAR:
+        return None
+    other, _ = plan(ground, replace(wider, groups=situation.groups), cost_per_move)
+    ends, planned = other.ratio, in_the_band(ground, outcome).ratio
+    nearer = all(np.quantile(ends, part) <= NEARER * np.quantile(planned, part) for part in (0.5, 0.9))
+    return other if other.steps and nearer else None
 
 
 def hopeless(ground: Ground, outcome: Outcome, nothing: Outcome) -> bool:

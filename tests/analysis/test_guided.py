@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
 from analysis.chebyshev import Group
-from analysis.guided import MOST_mm, outcome_of, play, reach_mm, targets_for
+from analysis.guided import MOST_mm, begun_targets, optimise_targets, outcome_of, play, reach_mm, targets_for
 from analysis.situation import Errors, Situation
 
 
@@ -44,3 +46,21 @@ def test_no_hand_is_sent_further_than_bolts_are_turned_at_all_unless_that_was_sa
     """Three times 1.2 mm and a tenth would be 3.7 mm of thread under a rail that was true once."""
     assert abs(said_mm) <= reach_mm(said_mm) <= max(MOST_mm, said_mm)
     assert reach_mm(-said_mm) == reach_mm(said_mm)
+
+
+def test_no_target_is_set_beyond_what_is_left_of_the_thread():
+    """Two stations 0.4 mm apart, one bolt that raises the lower one by 0.8 mm a millimetre: 0.5 mm would make them
+    level; 0.2 mm of thread are left. Steps down the loss alone went on to where they end.
+    """
+    situation, _ = one_bolt([0.8] * 40)
+    response = np.stack([np.full((40, 1), 0.8), np.zeros((40, 1))], axis=1)
+    apart = replace(
+        situation, value=np.array([0.0, 0.4]), covariance=1e-12 * np.eye(2), response=response,
+        groups=(Group("across", np.arange(2), 0.05),), highest_mm=np.array([0.2]),
+    )  # fmt: skip
+    errors = Errors(value=np.tile(apart.value, (40, 1)), hand=np.zeros((40, 1)), lock_nut_mm=np.zeros((40, 1)))
+    begun = begun_targets(apart, errors, ((0, 0),), np.array([0.1]))
+    found = optimise_targets(apart, errors, ((0, 0),), begun)
+    assert 0.15 < found.steps[0].lift_mm <= 0.2 + 1e-6
+    free = replace(apart, highest_mm=np.array([1.5]))
+    assert optimise_targets(free, errors, ((0, 0),), begun).steps[0].lift_mm > 0.3

@@ -100,6 +100,18 @@ def test_a_bolt_hardly_seen_is_turned_where_it_makes_a_round_much_surer():
     assert surer.with_hardly_seen(tipped, plain, 0.02) is None
 
 
+def test_from_far_off_a_bolt_hardly_seen_is_turned_where_it_brings_much_nearer():
+    """By hand: the ends 0.2 under the middle; 0.6 mm of the second bolt, all it may, raises both by 0.036: 0.164 left,
+    18 in 100 nearer, and no chance of being inside either way. 0.4 under the middle: 9 in 100 are not much.
+    """
+    ground = ground_at([0.1, 0.3, 0.1], 0.010)
+    found = surer.with_hardly_seen(ground, standing(ground), 0.02)
+    assert found is not None and [step.bolt for step in found.steps] == [1]
+    assert np.median(found.ratio) == pytest.approx(0.164 / 0.05, rel=0.02)
+    farther = ground_at([0.1, 0.5, 0.1], 0.010)
+    assert surer.with_hardly_seen(farther, standing(farther), 0.02) is None
+
+
 def test_a_machine_that_is_surely_inside_is_left_alone():
     ground = ground_at([0.1, 0.1, 0.115], 0.010)
     assert surer.surer(ground, ground.situation, 0.02, standing(ground)) is None
