@@ -45,6 +45,7 @@ ROWS = {
     "fixed-50": Row("across", 0.05, wanted="70 / 94 / 97 %, never < 1 %, moves 2 / 8"),
     "fixed-25": Row("across", 0.025, wanted="55 / 92 / 98 %, never within 1 point of the oracle"),
     "carried-50": Row("along", 0.05, wanted="60 / 94 / 98 %"),
+    "carried-50-mapped": Row("along", 0.05, mapped=True, wanted="60 / 94 / 98 %"),
     "carried-25": Row("along", 0.025, mapped=True, wanted="40 / 80 / 92 %, table mapped"),
     "soft": Row("across", 0.05, "soft", wanted="95 % after 3"),
     "stiff": Row("across", 0.05, "stiff", wanted="95 % after 3"),
