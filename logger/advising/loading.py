@@ -40,7 +40,7 @@ ROWS = 8
 """Stations of a loaded sweep that learning looks at: a load moves a rail smoothly."""
 TOO_MUCH = 4.0
 """So many times the width of what can be beyond its edges: then it is the display that moved. The softest of simulated
-saws went 1.9 times the width beyond, and theirs is the reading that is wanted most."""
+saws went 2.1 times the width beyond, and theirs is the reading that is wanted most."""
 PARK_INSIDE_mm = 20.0
 """So far from the ends of what a set-up reads the carriage is parked to be loaded."""
 EITHER_WAY = 0.25
